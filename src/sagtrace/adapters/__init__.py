@@ -1,0 +1,1 @@
+"""Everything outside the core that could be exchanged: files, knowledge, paper."""

@@ -1,0 +1,291 @@
+"""Where the parts of a line plot go: scales, ticks, lines, names; a scene in points.
+
+The origin is the top left corner and y grows downwards. A value that is not a number, or too
+large to draw, is a gap. Names stand at the line's end where they fit, else in a legend.
+Limits: linear axes, numbers only (no dates).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sagtrace.adapters.pdf.glyphs import Face
+from sagtrace.report.tree import Line, LinePlot, Span
+
+__all__ = ["nice_ticks", "scene"]
+
+# All lengths in points [pt]; chosen by eye on printed pages.
+WIDTH = 481.0  # of the text column
+HEIGHT = 152.0  # of the plotting area
+TICK_SIZE = 8.0
+NAME_SIZE = 8.5
+SPAN_SIZE = 7.5
+GAP = 6.0  # between an axis and what is written beside it
+NAME_ROW = 11.0
+SPAN_ROW = 11.0
+BELOW = 15.0  # for the numbers under the x axis
+FINEST = 0.3  # a line is drawn no finer than this
+
+X_TICKS, Y_TICKS = 12, 6  # [-] chosen: at most this many intervals
+MOST_SPAN_ROWS = 2  # [-] chosen: more rows push the plot too far from its title
+MOST_NAMES = 5  # [-] chosen: more names at the line ends cannot be told apart
+WIDEST_NAME = 120.0  # [pt] chosen: a quarter of the column
+NEAR_EDGE = 0.12  # [-] chosen: a line that ends this near the edge is named there
+LARGEST = 1e15  # [-] chosen: beyond it the steps between ticks drown in rounding
+FLAT = 1e-9  # [-] chosen: a smaller relative range is rounding noise
+HEADROOM = 0.04  # [-] chosen: part of the range left free above and below the lines
+
+RAISED = str.maketrans("0123456789-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻")
+
+Point = tuple[float, float]
+Wire = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Scale:
+    """A range of values on a stretch of the page."""
+
+    low: float
+    high: float
+    start: float
+    end: float
+
+    def __call__(self, value: float) -> float:
+        part = (value - self.low) / (self.high - self.low)
+        return round(self.start + part * (self.end - self.start), 2)
+
+
+def nice_ticks(low: float, high: float, most: int) -> tuple[list[float], list[str]]:
+    """Return round values (1, 2 or 5 times a power of ten) from low to high, and their texts."""
+    raw = (high - low) / max(most, 1)
+    power = 10.0 ** math.floor(math.log10(raw))
+    step = next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= raw * (1.0 - FLAT))
+    first, last = math.ceil(low / step - FLAT), math.floor(high / step + FLAT)
+    values = [i * step for i in range(first, last + 1)]
+    return values, [_number(value, step) for value in values]
+
+
+def _number(value: float, step: float) -> str:
+    if abs(value) >= 1e6 or step < 1e-5:
+        mantissa, _, power = f"{value:.5e}".partition("e")
+        text = f"{mantissa.rstrip('0').rstrip('.')}×10{str(int(power)).translate(RAISED)}"
+    else:
+        decimals = max(0, -math.floor(math.log10(step) + FLAT))
+        text = f"{value:.{decimals}f}" if abs(value) < 1e4 else f"{value:,.{decimals}f}"
+    text = text.replace(",", "\u202f").replace("-", "−")
+    return "0" if abs(value) < step / 2.0 else text
+
+
+def _usable(value: float) -> bool:
+    return math.isfinite(value) and abs(value) <= LARGEST
+
+
+def _runs(line: Line) -> list[list[Point]]:
+    """Return the unbroken stretches of a line."""
+    runs: list[list[Point]] = [[]]
+    for x, y in zip(line.x, line.y, strict=False):
+        if _usable(x) and _usable(y):
+            runs[-1].append((x, y))
+        elif runs[-1]:
+            runs.append([])
+    return [run for run in runs if run]
+
+
+def _range(values: Iterable[float], pad: float) -> tuple[float, float]:
+    numbers = list(values) or [0.0, 1.0]
+    low, high = min(numbers), max(numbers)
+    extent = high - low
+    if extent <= FLAT * max(abs(low), abs(high)):
+        # Because one value has no range of its own.
+        half = max(abs(low) * HEADROOM, 0.5 if low == 0.0 else FLAT)
+        return low - half, high + half
+    return low - pad * extent, high + pad * extent
+
+
+def _thin(points: Sequence[Point]) -> list[Point]:
+    """Drop points that fall on the same hair's breadth, but keep its peaks."""
+    kept: list[Point] = []
+    bucket: list[Point] = []
+    for point in points:
+        if bucket and abs(point[0] - bucket[0][0]) >= FINEST:
+            kept += _corners(bucket)
+            bucket = []
+        bucket.append(point)
+    return kept + _corners(bucket)
+
+
+def _corners(bucket: list[Point]) -> list[Point]:
+    if len(bucket) <= 4:
+        return bucket
+    ys = [point[1] for point in bucket]
+    keep = sorted({0, ys.index(min(ys)), ys.index(max(ys)), len(bucket) - 1})
+    return [bucket[i] for i in keep]
+
+
+def _spread(wanted: Sequence[float], gap: float, top: float, bottom: float) -> list[float]:
+    """Return ascending places at least `gap` apart, near the wanted ones (ascending)."""
+    places: list[float] = []
+    for place in wanted:
+        places.append(max(place, places[-1] + gap if places else top))
+    for i in reversed(range(len(places))):
+        limit = places[i + 1] - gap if i + 1 < len(places) else bottom
+        places[i] = min(places[i], limit)
+    return places
+
+
+def _styles(lines: Sequence[Line]) -> list[str]:
+    """Return how each line is drawn: its role and which of that role it is."""
+    seen: dict[str, int] = {}
+    styles = []
+    for line in lines:
+        seen[line.role] = seen.get(line.role, -1) + 1
+        styles.append(f"{line.role}-{seen[line.role] % 3}")
+    return styles
+
+
+def _clip_spans(spans: Sequence[Span], low: float, high: float) -> list[tuple[float, float, Span]]:
+    """Return the visible part of each span; an endless span reaches the edge."""
+    found = []
+    for span in spans:
+        if math.isnan(span.start) or math.isnan(span.end):
+            continue
+        start, end = sorted((span.start, span.end))
+        if end >= low and start <= high:
+            found.append((max(start, low), min(end, high), span))
+    return found
+
+
+def _span_rows(
+    places: Sequence[Wire], face: Face, left: float, right: float
+) -> tuple[list[Wire], int] | None:
+    """Return the span labels with their rows counted from the plot up, or None if too tight."""
+    ends: list[float] = []
+    labels: list[Wire] = []
+    for place in sorted(places, key=lambda p: float(p["x0"])):
+        width = face.width(place["label"], SPAN_SIZE)
+        if not width:
+            continue
+        middle = (place["x0"] + place["x1"]) / 2
+        start = min(max(middle - width / 2, left), right - width)
+        if start < left - FINEST or "\n" in place["label"]:
+            return None
+        row = next((i for i, end in enumerate(ends) if start >= end + GAP), len(ends))
+        if row >= MOST_SPAN_ROWS:
+            return None
+        ends[row : row + 1] = [start + width]
+        labels.append({"x": round(start, 2), "row": row, "text": place["label"]})
+    return labels, len(ends)
+
+
+def _named_at_end(
+    names: Sequence[str], runs: Sequence[list[list[Point]]], reach: float, face: Face
+) -> bool:
+    """Return whether all lines have short names and end beyond `reach`."""
+    named = [(name, run) for name, run in zip(names, runs, strict=True) if name]
+    if not named or len(named) > MOST_NAMES or not all(run for _, run in named):
+        return False
+    return all(
+        face.width(name, NAME_SIZE) <= WIDEST_NAME and "\n" not in name and run[-1][-1][0] >= reach
+        for name, run in named
+    )
+
+
+def scene(plot: LinePlot, names: Sequence[str], spans: Sequence[Span], face: Face) -> Wire:
+    """Return everything that the plot shows, placed.
+
+    `names` and `spans` carry the printable texts of the plot's lines and spans.
+    """
+    runs = [_runs(line) for line in plot.lines]
+    styles = _styles(plot.lines)
+    points = [point for run in runs for part in run for point in part]
+    bounds = [v for s in spans for v in (s.start, s.end) if _usable(v)]
+    x_low, x_high = _range([x for x, _ in points] + bounds, 0.0)
+    y_low, y_high = _range([y for _, y in points], HEADROOM)
+    y_ticks, y_texts = nice_ticks(y_low, y_high, Y_TICKS)
+
+    reach = x_high - NEAR_EDGE * (x_high - x_low)
+    direct = _named_at_end(names, runs, reach, face)
+    widest = max((face.width(name, NAME_SIZE) for name in names), default=0.0) if direct else 0.0
+    left = max((face.width(t, TICK_SIZE) for t in y_texts), default=0.0) + GAP
+    right = WIDTH - (widest + 2 * GAP if direct and widest else 2 * GAP)
+    x = _Scale(low=x_low, high=x_high, start=left, end=right)
+
+    shaded = [
+        {"x0": x(start), "x1": x(end), "role": span.role, "label": span.label}
+        for start, end, span in _clip_spans(spans, x_low, x_high)
+    ]
+    rows = _span_rows(shaded, face, left, right)
+    labels, count = rows if rows is not None else ([], 0)
+    top = count * SPAN_ROW + 4.0
+    bottom = top + HEIGHT
+    y = _Scale(low=y_low, high=y_high, start=bottom, end=top)
+
+    x_ticks, x_texts = _fitting_ticks(x, face)
+    drawn = [[[(x(a), y(b)) for a, b in part] for part in run] for run in runs]
+    legend = []
+    if not direct:
+        legend = [
+            {"style": style, "text": name if run else f"{name} (no values)"}
+            for style, name, run in zip(styles, names, runs, strict=True)
+            if name
+        ]
+    keys = {(p["role"], p["label"]) for p in shaded if p["label"]} if rows is None else set()
+    return {
+        "w": WIDTH,
+        "h": bottom + BELOW,
+        "left": left,
+        "right": right,
+        "top": top,
+        "bottom": bottom,
+        "spans": shaded,
+        "span_labels": [{**a, "y": top - 3.0 - SPAN_ROW * a["row"]} for a in labels],
+        "x_ticks": [[x(v), text] for v, text in zip(x_ticks, x_texts, strict=True)],
+        "y_ticks": [[y(v), text] for v, text in zip(y_ticks, y_texts, strict=True)],
+        "lines": [_drawn(style, run) for style, run in zip(styles, drawn, strict=True)],
+        "names": _end_names(names, styles, drawn, right, top, bottom) if direct else [],
+        "legend": legend + [{"span": role, "text": text} for role, text in sorted(keys)],
+        "empty": not points,
+    }
+
+
+def _fitting_ticks(x: _Scale, face: Face) -> tuple[list[float], list[str]]:
+    """Return as many x ticks as have room for their texts."""
+    ticks, texts = nice_ticks(x.low, x.high, X_TICKS)
+    for most in range(X_TICKS, 0, -1):
+        ticks, texts = nice_ticks(x.low, x.high, most)
+        need = max((face.width(text, TICK_SIZE) for text in texts), default=0.0) + 2 * GAP
+        if len(ticks) < 2 or x(ticks[1]) - x(ticks[0]) >= need:
+            break
+    return ticks, texts
+
+
+def _drawn(style: str, run: list[list[Point]]) -> Wire:
+    return {
+        "style": style,
+        "runs": [_thin(part) for part in run if len(part) > 1],
+        "dots": [part[0] for part in run if len(part) == 1],
+    }
+
+
+def _end_names(
+    names: Sequence[str],
+    styles: Sequence[str],
+    drawn: Sequence[list[list[Point]]],
+    right: float,
+    top: float,
+    bottom: float,
+) -> list[Wire]:
+    ends = [
+        (run[-1][-1][1], run[-1][-1][0], name, style)
+        for name, style, run in zip(names, styles, drawn, strict=True)
+        if name
+    ]
+    ends.sort()
+    places = _spread([end[0] for end in ends], NAME_ROW, top, bottom)
+    return [
+        {"x": right + GAP, "y": round(place, 2), "from": [x, y], "text": name, "style": style}
+        for place, (y, x, name, style) in zip(places, ends, strict=True)
+    ]

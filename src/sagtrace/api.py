@@ -1,0 +1,339 @@
+"""The Python API: a job opened, answered, judged, priced and proved, in a few names.
+
+>>> import sagtrace
+>>> job = sagtrace.open_job("rear-pair", complaint="Left rear is down every morning.")
+>>> _ = job.record("story.when-low@left", outcome="within-hour")
+>>> next_one = job.next_checks(1)[0]
+>>> next_one.minutes > 0
+True
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from sagtrace.app.workshop import COMPLAINT, Workshop
+from sagtrace.bootstrap import job_place, open_workshop
+from sagtrace.evidence.findings import Finding
+from sagtrace.report.assessment import Assessment
+from sagtrace.vehicle.job import Entry, Job
+
+__all__ = [
+    "Check",
+    "Diagnosis",
+    "layouts",
+    "load_job",
+    "NextCheck",
+    "open_job",
+    "OpenJob",
+    "Proof",
+    "RepairOption",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """A check that could be done. Exactly one of `outcomes` and `values` is not empty."""
+
+    id: str
+    name: str
+    minutes: float
+    wait_minutes: float
+    outcomes: Mapping[str, str]  # outcome id -> what is seen
+    values: Mapping[str, str]  # name -> unit taken for a bare number
+    required: tuple[str, ...]  # names of `values` that must be given
+    tools: tuple[str, ...]
+    cautions: tuple[str, ...]
+    steps: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextCheck:
+    """A check in the order of what it is worth now; money in the tariff's currency."""
+
+    id: str
+    name: str
+    minutes: float  # with getting there and putting back
+    wait_minutes: float
+    cost: float
+    expected_saving: float  # of the expected total cost, after its own cost
+    outcomes: Mapping[str, float]  # what it would show -> probability
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Diagnosis:
+    """Probabilities over faults and fault sets, with what to be careful about."""
+
+    faults: Mapping[str, float]  # fault -> P(present), most probable first
+    states: Mapping[str, Mapping[str, float]]  # fault -> state -> probability
+    sets: tuple[tuple[frozenset[str], float], ...]  # exactly these faults, most probable first
+    links: tuple[tuple[str, str, float], ...]  # cause, effect, P(the one brought the other)
+    not_excluded: tuple[str, ...]
+    conflicts: tuple[str, ...]  # findings that hardly fit the rest, in words
+    caveats: tuple[str, ...]
+    log_evidence: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepairOption:
+    """A set of repairs; money without tax in the tariff's currency."""
+
+    repairs: tuple[str, ...]
+    fixes: tuple[str, ...]
+    price: float
+    price_std: float
+    minutes: float
+    cure: float
+    come_back: float
+    expected_total: float
+    reasons: tuple[str, ...]  # why it may come back
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proof:
+    """A test that must pass before the repair counts as proved."""
+
+    check: str
+    faults: tuple[str, ...]
+    limit: str
+    shortest_hold: float | None  # [s], for a hold test
+    result: str  # "passed", "undecided", "failed" or "" if it was not done
+    text: str
+
+
+class OpenJob:
+    """A job at hand. Every answer is validated before it is kept."""
+
+    def __init__(self, workshop: Workshop, job: Job, path: Path | None = None) -> None:
+        self._workshop, self._job, self._path = workshop, job, path
+        self._recordings: dict[str, bytes] = {}
+        self._assessed: tuple[Job, Assessment] | None = None
+
+    @property
+    def job(self) -> Job:
+        """The job as a record."""
+        return self._job
+
+    @property
+    def stage(self) -> str:
+        """What the job waits for: "check", "repair", "prove" or "proved"."""
+        return self.assessment().stage
+
+    def faults(self) -> Mapping[str, str]:
+        """Return every fault of the layout with its name."""
+        system = self._workshop.system(self._job.layout)
+        return {fault.id: fault.name for fault in system.faults.values()}
+
+    def checks(self) -> tuple[Check, ...]:
+        """Return every check of the layout."""
+        system = self._workshop.system(self._job.layout)
+        result = []
+        for check in system.checks.values():
+            slots = check.measure.inputs if check.measure else ()
+            result.append(
+                Check(
+                    id=check.id,
+                    name=check.name,
+                    minutes=check.minutes,
+                    wait_minutes=check.wait_minutes,
+                    outcomes={o.id: o.text for o in check.outcomes},
+                    values={slot.name: slot.unit for slot in slots},
+                    required=tuple(slot.name for slot in slots if slot.required),
+                    tools=check.tools,
+                    cautions=tuple(system.cautions[c].text for c in check.cautions),
+                    steps=check.steps,
+                )
+            )
+        return tuple(result)
+
+    def record(
+        self,
+        check: str,
+        *,
+        outcome: str = "",
+        values: Mapping[str, str | float] | None = None,
+        at: str = "",
+        by: str = "",
+        instrument: str = "",
+        note: str = "",
+        supersedes: str = "",
+    ) -> Finding:
+        """Record an answer: an outcome of the check's list, or its values.
+
+        A value is a text as a person types it ("7.8 bar", "14 3/8 in") or a bare number in
+        the unit that `Check.values` names. Returns what it says. Raises `InputError` and
+        changes nothing if it cannot be right.
+        """
+        entry = self._entry(check, outcome, values, at, by, instrument, note, supersedes)
+        self._job, finding = self._workshop.answer(self._job, entry)
+        return finding
+
+    def _entry(
+        self,
+        check: str,
+        outcome: str,
+        values: Mapping[str, str | float] | None,
+        at: str = "",
+        by: str = "",
+        instrument: str = "",
+        note: str = "",
+        supersedes: str = "",
+    ) -> Entry:
+        typed = {k: v if isinstance(v, str) else f"{v:.12g}" for k, v in (values or {}).items()}
+        return Entry(
+            id=self._job.next_id(),
+            check=check,
+            outcome=outcome,
+            values=typed,
+            at=at,
+            by=by,
+            instrument=instrument,
+            note=note,
+            supersedes=supersedes,
+        )
+
+    def attach_recording(self, path: str | Path, *, at: str = "") -> tuple[Finding, ...]:
+        """Attach a recording and return what it says."""
+        file = Path(path)
+        data = file.read_bytes()
+        self._job, recorded = self._workshop.attach(self._job, data, file.name, at)
+        self._recordings[file.name] = data
+        return recorded.report.findings
+
+    def recording(self, file: str) -> bytes:
+        """Return an attached recording as it came."""
+        if file not in self._recordings and self._path is not None:
+            self._recordings[file] = job_place(self._path).recording(file)
+        return self._recordings[file]
+
+    def save(self, path: str | Path) -> None:
+        """Write the job file, with its recordings beside it."""
+        target = Path(path)
+        for recording in self._job.recordings:
+            beside = target.parent / recording.file
+            if not beside.exists():
+                beside.write_bytes(self.recording(recording.file))
+        job_place(target).save(self._job)
+        self._path = target
+
+    def assessment(self) -> Assessment:
+        """Return everything that follows from the job (see docs/python-api.md)."""
+        if self._assessed is None or self._assessed[0] is not self._job:
+            self._assessed = (self._job, self._workshop.assess(self._job, self))
+        return self._assessed[1]
+
+    def verdict(self) -> Diagnosis:
+        """Return the probabilities, exact for all evidence together."""
+        a = self.assessment()
+        names = {f.id: f.name for f in a.verdict.findings}
+        caveats = dict.fromkeys(c.text for f in a.verdict.findings for c in f.caveats)
+        return Diagnosis(
+            faults={b.fault: b.probability for b in a.verdict.beliefs},
+            states={b.fault: b.states for b in a.verdict.beliefs},
+            sets=tuple((frozenset(s.faults), s.probability) for s in a.verdict.sets),
+            links=tuple((k.cause, k.effect, k.together * k.share) for k in a.story if k.counts),
+            not_excluded=tuple(b.fault for b in a.verdict.not_excluded),
+            conflicts=tuple(f"{names[c.finding]} {c.text}" for c in a.verdict.conflicts),
+            caveats=tuple(caveats),
+            log_evidence=a.verdict.log_evidence,
+        )
+
+    def next_checks(self, limit: int = 5) -> tuple[NextCheck, ...]:
+        """Return the checks worth most now, best first; see `stage` for whether to stop."""
+        a = self.assessment()
+        return tuple(
+            NextCheck(
+                id=o.check,
+                name=a.system.checks[o.check].name,
+                minutes=o.minutes,
+                wait_minutes=o.wait_minutes,
+                cost=o.cost,
+                expected_saving=o.saving,
+                outcomes={answer.outcome: answer.probability for answer in o.answers},
+            )
+            for o in a.plan.offers[:limit]
+        )
+
+    def options(self) -> tuple[RepairOption, ...]:
+        """Return the repair options, the lowest expected total cost first."""
+        return tuple(
+            RepairOption(
+                repairs=o.repairs,
+                fixes=o.fixes,
+                price=o.price.total,
+                price_std=o.price.std,
+                minutes=o.price.labour_minutes,
+                cure=o.cure,
+                come_back=o.come_back,
+                expected_total=o.expected_total,
+                reasons=tuple(r.text for r in o.reasons),
+            )
+            for o in self.assessment().options
+        )
+
+    def repair(self, *repairs: str) -> None:
+        """Note that these repairs were done."""
+        self._job = self._workshop.repaired(self._job, repairs)
+
+    def prove(
+        self, check: str, *, outcome: str = "", values: Mapping[str, str | float] | None = None
+    ) -> None:
+        """Record the answer to a proof test."""
+        self._job = self._workshop.prove(self._job, self._entry(check, outcome, values))
+
+    def proofs(self) -> tuple[Proof, ...]:
+        """Return the proofs due for what was repaired, or for the recommended option."""
+        return tuple(
+            Proof(
+                check=p.proof.check,
+                faults=p.faults,
+                limit=p.limit,
+                shortest_hold=p.hold,
+                result=p.judged.result if p.judged else "",
+                text=p.judged.text if p.judged else p.proof.text,
+            )
+            for p in self.assessment().proofs
+        )
+
+    def papers(self, folder: str | Path) -> tuple[Path, ...]:
+        """Write the customer page and the technical record as PDF and return their paths."""
+        target = Path(folder)
+        target.mkdir(parents=True, exist_ok=True)
+        written = []
+        for name, data in self._workshop.papers(self.assessment()).items():
+            (target / name).write_bytes(data)
+            written.append(target / name)
+        return tuple(written)
+
+
+def layouts() -> Mapping[str, str]:
+    """Return the layouts that are known, with their names."""
+    return {layout.id: layout.name for layout in open_workshop().knowledge.layouts}
+
+
+def open_job(
+    layout: str = "rear-pair",
+    *,
+    complaint: str = COMPLAINT,
+    vehicle: Mapping[str, str] | None = None,
+    title: str = "",
+    id: str = "job",  # noqa: A002
+) -> OpenJob:
+    """Open a job on a layout. `vehicle` holds facts read in the workshop manual, as typed."""
+    workshop = open_workshop()
+    job = Job(
+        id=id,
+        title=title or complaint,
+        layout=layout,
+        complaint=complaint,
+        vehicle=dict(vehicle or {}),
+    )
+    return OpenJob(workshop, workshop.start(job))
+
+
+def load_job(path: str | Path) -> OpenJob:
+    """Open the job file at this path."""
+    file = Path(path)
+    return OpenJob(open_workshop(), job_place(file).load(), file)

@@ -1,0 +1,1 @@
+"""Use cases, and the Protocols that the outside must satisfy."""

@@ -1,0 +1,199 @@
+"""The use cases: start a job, answer a check, assess, repair, prove, print.
+
+A job is a value. Every use case takes one and returns the next; keeping it is the caller's.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from sagtrace.app.ports import KnowledgeSource, PaperMaker, RecordingReader, Recordings
+from sagtrace.diagnosis.outlook import look_ahead
+from sagtrace.diagnosis.story import tell_story
+from sagtrace.diagnosis.verdict import Reasoner, Verdict
+from sagtrace.errors import DocumentError, InputError, UnknownIdError
+from sagtrace.evidence.facts import Facts, read_facts
+from sagtrace.evidence.findings import Finding, find
+from sagtrace.evidence.gather import gather
+from sagtrace.evidence.recording import read_recording
+from sagtrace.plan.next_check import choose
+from sagtrace.repair.costs import way_to_check
+from sagtrace.repair.options import Option, repair_options
+from sagtrace.repair.proofs import proofs_due
+from sagtrace.report.assessment import Assessment, Recorded
+from sagtrace.report.customer import customer_paper
+from sagtrace.report.technical import technical_paper
+from sagtrace.vehicle.job import Entry, Job, Recording
+from sagtrace.vehicle.knowledge import Knowledge
+from sagtrace.vehicle.system import System, expand
+
+__all__ = ["COMPLAINT", "Workshop"]
+
+COMPLAINT = "The vehicle rides low."  # what a job is about unless the customer says more
+
+_PRESENT = 0.2  # chosen: a repaired fault that was less probable than this needs no proof
+
+
+@dataclass(kw_only=True)
+class Workshop:
+    """The use cases over one set of adapters. Compiled systems are kept for the next question."""
+
+    knowledge_source: KnowledgeSource
+    recording_reader: RecordingReader
+    paper_maker: PaperMaker
+    version: str
+    _knowledge: Knowledge | None = field(default=None, init=False)
+    _reasoners: dict[str, Reasoner] = field(default_factory=dict, init=False)
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """The knowledge, loaded at the first use."""
+        if self._knowledge is None:
+            self._knowledge = self.knowledge_source.load()
+        return self._knowledge
+
+    def reasoner(self, layout: str) -> Reasoner:
+        """Return the compiled system of a layout."""
+        if layout not in self._reasoners:
+            self._reasoners[layout] = Reasoner(expand(self.knowledge, layout))
+        return self._reasoners[layout]
+
+    def system(self, layout: str) -> System:
+        """Return the system of a layout."""
+        return self.reasoner(layout).system
+
+    def start(self, job: Job) -> Job:
+        """Return a new job after checking its layout, vehicle data and access states."""
+        self.facts(job)
+        for name in job.access:
+            if name not in (known := self.system(job.layout).access):
+                raise UnknownIdError("access state", name, known)
+        return job if job.complaint else replace(job, complaint=COMPLAINT)
+
+    def facts(self, job: Job) -> Facts:
+        """Return the facts of the job's vehicle."""
+        return read_facts(self.system(job.layout).layout, job.vehicle)
+
+    def answer(self, job: Job, entry: Entry) -> tuple[Job, Finding]:
+        """Return the job with the entry and the access that it took, and what the entry says.
+
+        Raises InputError, and nothing is changed, if the entry cannot be right.
+        """
+        system = self.system(job.layout)
+        finding = find(system, entry, self.facts(job))
+        held = way_to_check(system, system.checks[entry.check], job.access).held_after(job.access)
+        return replace(job, entries=(*job.entries, entry), access=held), finding
+
+    def withdraw(self, job: Job, entry_id: str, note: str, at: str, by: str) -> Job:
+        """Return the job in which an entry no longer counts; both stay in the record."""
+        known = {entry.id: entry for entry in job.entries}
+        if entry_id not in known:
+            raise UnknownIdError("entry", entry_id, known)
+        entry = Entry(
+            id=job.next_id(),
+            check=known[entry_id].check,
+            supersedes=entry_id,
+            withdrawn=True,
+            note=note,
+            at=at,
+            by=by,
+        )
+        return replace(job, entries=(*job.entries, entry))
+
+    def attach(self, job: Job, data: bytes, file: str, at: str) -> tuple[Job, Recorded]:
+        """Return the job with a recording, after reading it."""
+        recording = Recording(
+            id=f"r{len(job.recordings) + 1}",
+            file=file,
+            sha256=hashlib.sha256(data).hexdigest(),
+            at=at,
+        )
+        recorded = self._recorded(job, recording, data)
+        return replace(job, recordings=(*job.recordings, recording)), recorded
+
+    def _recorded(self, job: Job, recording: Recording, data: bytes) -> Recorded:
+        trace = self.recording_reader.read(data, recording.file)
+        report = read_recording(self.system(job.layout), trace, self.facts(job), id=recording.id)
+        return Recorded(id=recording.id, trace=trace, report=report)
+
+    def _kept(self, job: Job, place: Recordings | None) -> tuple[Recorded, ...]:
+        if not job.recordings:
+            return ()
+        if place is None:
+            raise InputError("the job has recordings but no place to read them from.")
+        result = []
+        for recording in job.recordings:
+            data = place.recording(recording.file)
+            if hashlib.sha256(data).hexdigest() != recording.sha256:
+                problem = "the file is not the one that was attached (its content changed)"
+                raise DocumentError(recording.file, None, "", problem)
+            result.append(self._recorded(job, recording, data))
+        return tuple(result)
+
+    def assess(self, job: Job, place: Recordings | None = None) -> Assessment:
+        """Return everything that follows from the job.
+
+        Raises InputError or DocumentError for evidence that cannot be right, and
+        ContradictionError if nothing explains it together.
+        """
+        reasoner, facts = self.reasoner(job.layout), self.facts(job)
+        system = reasoner.system
+        recordings = self._kept(job, place)
+        recorded = [finding for r in recordings for finding in r.report.findings]
+        evidence = gather(system, job, facts, recorded)
+        verdict = reasoner.judge(evidence.findings)
+        story = tell_story(reasoner, verdict, facts.values)
+        open_checks = [check for check in system.checks if check not in evidence.answered]
+        plan = choose(system, look_ahead(reasoner, evidence.findings, open_checks), job.access)
+        options = repair_options(reasoner, verdict, story, job.access)
+        return Assessment(
+            job=job,
+            system=system,
+            facts=facts,
+            recordings=recordings,
+            left_out=evidence.left_out,
+            verdict=verdict,
+            story=story,
+            plan=plan,
+            options=options,
+            proofs=proofs_due(system, self._repaired(job, system, verdict, options), facts, job),
+            version=self.version,
+            digest=_digest(job),
+        )
+
+    @staticmethod
+    def _repaired(
+        job: Job, system: System, verdict: Verdict, options: tuple[Option, ...]
+    ) -> tuple[str, ...]:
+        """Return the faults that need a proof: those repaired, or of the recommended option."""
+        if job.repaired:
+            fixes = {f for r in job.repaired for f in system.repair(r).fixes}
+        else:
+            fixes = {f for option in options[:1] for f in option.fixes}
+        return tuple(
+            b.fault for b in verdict.beliefs if b.fault in fixes and b.probability >= _PRESENT
+        )
+
+    def repaired(self, job: Job, repairs: tuple[str, ...]) -> Job:
+        """Return the job after these repairs."""
+        for repair in repairs:
+            self.system(job.layout).repair(repair)
+        return replace(job, repaired=tuple(dict.fromkeys((*job.repaired, *repairs))))
+
+    def prove(self, job: Job, entry: Entry) -> Job:
+        """Return the job with the answer to a proof test."""
+        find(self.system(job.layout), entry, self.facts(job))
+        return replace(job, proofs=(*job.proofs, entry))
+
+    def papers(self, assessment: Assessment) -> Mapping[str, bytes]:
+        """Return the customer page and the technical record as PDF, by file name."""
+        return {
+            "customer.pdf": self.paper_maker.render(customer_paper(assessment)),
+            "technical.pdf": self.paper_maker.render(technical_paper(assessment)),
+        }
+
+
+def _digest(job: Job) -> str:
+    return hashlib.sha256(repr(job).encode()).hexdigest()

@@ -1,0 +1,71 @@
+"""The one place that chooses adapters."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from sagtrace.app.ports import JobPlace
+from sagtrace.app.workshop import Workshop
+from sagtrace.evidence.models import MODELS
+from sagtrace.report.tree import Paper
+from sagtrace.signals.trace import Trace
+from sagtrace.vehicle.knowledge import Knowledge
+
+__all__ = ["demo_folder", "job_place", "job_schema", "open_workshop"]
+
+# Adapters are imported where they are first needed: the PDF maker and the reader of
+# recordings are large, and most commands use neither.
+
+
+class _Shipped:
+    def load(self) -> Knowledge:
+        from sagtrace.adapters.knowledge import SHIPPED, load_knowledge
+
+        return load_knowledge(SHIPPED, MODELS)
+
+
+class _Reader:
+    def read(self, data: bytes, name: str) -> Trace:
+        from sagtrace.adapters.files import read_csv_recording
+
+        return read_csv_recording(data, name)
+
+
+class _Maker:
+    def render(self, paper: Paper) -> bytes:
+        from sagtrace.adapters.pdf import render_pdf
+
+        return render_pdf(paper)
+
+
+@cache
+def open_workshop() -> Workshop:
+    """Return the use cases over the shipped knowledge, made once a process."""
+    return Workshop(
+        knowledge_source=_Shipped(),
+        recording_reader=_Reader(),
+        paper_maker=_Maker(),
+        version=version("sagtrace"),
+    )
+
+
+def job_place(path: Path) -> JobPlace:
+    """Return the place of the job file at this path."""
+    from sagtrace.adapters.jobs import JobFile
+
+    return JobFile(path)
+
+
+def job_schema() -> dict[str, Any]:
+    """Return the JSON schema of a job file."""
+    from sagtrace.adapters.jobs import job_schema as schema
+
+    return schema()
+
+
+def demo_folder() -> Path:
+    """Return the folder of the demonstration job and its recording."""
+    return Path(__file__).parent / "demo"

@@ -1,0 +1,40 @@
+"""sagtrace attach: add a recording to the job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sagtrace.bootstrap import job_place, open_workshop
+from sagtrace.cli.options import AsJson, At, JobPath
+from sagtrace.cli.output import now, print_json, say
+from sagtrace.errors import InputError
+
+EXAMPLE = "Example: sagtrace attach job.yaml recording.csv"
+
+
+def run(
+    file: JobPath,
+    recording: Annotated[Path, typer.Argument(help="A CSV file beside the job file.")],
+    at: At = "",
+    as_json: AsJson = False,
+) -> None:
+    """Add a recording that lies beside the job file."""
+    folder, there = file.resolve().parent, recording.resolve()
+    if not there.is_relative_to(folder):
+        raise InputError(f"{recording} must lie beside {file}, so that the two stay together.")
+    inside = there.relative_to(folder)
+    place = job_place(file)
+    data = place.recording(str(inside))
+    job, recorded = open_workshop().attach(place.load(), data, str(inside), at or now())
+    place.save(job)
+    if as_json:
+        print_json(recorded.report.findings)
+        return
+    say(f"{recorded.id} kept: {inside}")
+    for finding in recorded.report.findings:
+        say(f"  {finding.name}: {finding.text}")
+    for text in recorded.report.notes:
+        say(f"  note: {text}")

@@ -1,0 +1,50 @@
+"""sagtrace new: start a job file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sagtrace.app.workshop import COMPLAINT
+from sagtrace.bootstrap import job_place, open_workshop
+from sagtrace.cli.options import AsJson, At, pairs
+from sagtrace.cli.output import now, print_json, say
+from sagtrace.errors import InputError
+from sagtrace.vehicle.job import Job
+
+EXAMPLE = "Example: sagtrace new job.yaml --complaint 'Left rear is down every morning'"
+
+
+def run(
+    file: Annotated[Path, typer.Argument(metavar="JOB", help="The job file to write.")],
+    layout: Annotated[
+        str, typer.Option(help="The system; see `sagtrace know layouts`.")
+    ] = "rear-pair",
+    complaint: Annotated[str, typer.Option(help="In the customer's words.")] = COMPLAINT,
+    title: Annotated[str, typer.Option(help="How the job is called on the papers.")] = "",
+    fact: Annotated[
+        list[str] | None,
+        typer.Option(help="A value of the workshop manual as name=text; repeat as needed."),
+    ] = None,
+    at: At = "",
+    as_json: AsJson = False,
+) -> None:
+    """Start a job file."""
+    if file.exists():
+        raise InputError(f"{file} exists already and is left as it is; choose another name.")
+    job = Job(
+        id=file.stem,
+        title=title or complaint,
+        layout=layout,
+        complaint=complaint,
+        opened=at or now(),
+        vehicle=pairs(fact, "fact"),
+    )
+    job = open_workshop().start(job)
+    job_place(file).save(job)
+    if as_json:
+        print_json(job)
+    else:
+        say(f"{file} is ready. What to do first: sagtrace next {file}")

@@ -1,0 +1,86 @@
+"""sagtrace next: what to do next."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from sagtrace.bootstrap import job_place, open_workshop
+from sagtrace.cli.options import AsJson, JobPath
+from sagtrace.cli.output import print_json, say, show_table
+from sagtrace.plan.next_check import Offer
+from sagtrace.report.assessment import Assessment
+from sagtrace.report.parts import time_text
+from sagtrace.report.words import listed, money, percent, sentence
+
+EXAMPLE = "Example: sagtrace next job.yaml --count 3"
+
+
+def run(
+    file: JobPath,
+    count: Annotated[int, typer.Option("--count", "-n", min=1, help="How many to list.")] = 5,
+    as_json: AsJson = False,
+) -> None:
+    """Say what to do next: a check with its cautions and steps, or stop and repair."""
+    place = job_place(file)
+    assessment = open_workshop().assess(place.load(), place)
+    plan, system = assessment.plan, assessment.system
+    if as_json:
+        print_json(
+            {"stage": assessment.stage, "offers": plan.offers[:count], "faults": plan.faults}
+        )
+        return
+    if assessment.stage == "check":
+        _print_check(assessment, plan.offers[0])
+        say()
+        rows = [
+            (
+                system.checks[o.check].name,
+                time_text(o),
+                money(o.saving, plan.currency) if o.saving > 0 else "-",
+                o.check,
+            )
+            for o in plan.offers[1:count]
+        ]
+        show_table(("Or", ">Time", ">Saves", "Id"), rows)
+    elif assessment.stage == "repair":
+        say("Stop looking: no further check would pay for itself.")
+        say("Sure enough: " + listed([system.faults[f].name for f in plan.faults]) + ".")
+        say(f"What it costs and risks: sagtrace options {file}")
+    elif assessment.stage == "prove":
+        say(f"The repair is done and waits for its proof: sagtrace proofs {file}")
+    else:
+        say("The repair is proved. Print it: sagtrace paper " + str(file))
+
+
+def _print_check(assessment: Assessment, offer: Offer) -> None:
+    system = assessment.system
+    check = system.checks[offer.check]
+    wait = f", then {check.wait_minutes:.0f} min of waiting" if check.wait_minutes else ""
+    say(f"NEXT: {sentence(check.name)} ({offer.minutes:.0f} min with access{wait}) [{check.id}]")
+    say(f"Why: {check.why}")
+    cautions = dict.fromkeys(
+        c for step in offer.reach for c in system.access[step].cautions
+    ) | dict.fromkeys(check.cautions)
+    for caution in cautions:
+        say(f"  {system.cautions[caution].level.upper()}: {system.cautions[caution].text}")
+    if offer.undo:
+        say("First undo: " + listed([system.access[s].name for s in offer.undo]) + ".")
+    if offer.reach:
+        say("First: " + listed([system.access[s].name for s in offer.reach]) + ".")
+    if check.tools:
+        say("Tools: " + listed(list(check.tools)) + ".")
+    for i, step in enumerate(check.steps, start=1):
+        say(f"  {i}. {step}")
+    say(f"Healthy: {check.expect}")
+    if check.measure:
+        say("Answer with the numbers:")
+        for slot in check.measure.inputs:
+            known = "" if slot.required else ", if known"
+            say(f"  -v {slot.name}='...' ({slot.ask}, {slot.unit}{known})")
+    else:
+        say("Answer with one of:")
+        chance = {answer.outcome: answer.probability for answer in offer.answers}
+        for outcome in check.outcomes:
+            say(f"  -o {outcome.id}: {outcome.text} (expected {percent(chance[outcome.id])})")

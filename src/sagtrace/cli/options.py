@@ -1,0 +1,35 @@
+"""What several commands take, said once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sagtrace.errors import InputError
+
+__all__ = ["AsJson", "At", "By", "Instrument", "JobPath", "Note", "OutcomeId", "pairs", "Values"]
+
+JobPath = Annotated[Path, typer.Argument(metavar="JOB", help="The job file (YAML).")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
+OutcomeId = Annotated[str, typer.Option("--outcome", "-o", help="What was seen: an outcome's id.")]
+Values = Annotated[
+    list[str] | None,
+    typer.Option("--value", "-v", help="A number as name=text, e.g. height-start='412 mm'."),
+]
+By = Annotated[str, typer.Option("--by", help="Who did it.")]
+At = Annotated[str, typer.Option("--at", help="When (RFC 3339); now if not given.")]
+Instrument = Annotated[str, typer.Option("--instrument", help="What it was measured with.")]
+Note = Annotated[str, typer.Option("--note", help="A remark that is kept with it.")]
+
+
+def pairs(texts: list[str] | None, what: str) -> dict[str, str]:
+    """Return name=text arguments as a dictionary."""
+    result: dict[str, str] = {}
+    for text in texts or ():
+        name, equals, value = text.partition("=")
+        if not (equals and name.strip() and value.strip()):
+            raise InputError(f"{what} {text!r}: expected name=text, e.g. height-start='412 mm'.")
+        result[name.strip()] = value.strip()
+    return result

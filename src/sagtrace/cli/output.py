@@ -1,0 +1,59 @@
+"""Results to stdout, talk to stderr."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import fields, is_dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+__all__ = ["now", "plain", "print_json", "say", "show_table", "talk"]
+
+
+def now() -> str:
+    """Return the time as RFC 3339, to the second."""
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+def plain(value: Any) -> Any:
+    """Return records as data that JSON can carry."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, frozenset | set):
+        return sorted(plain(item) for item in value)
+    if isinstance(value, Sequence) and not isinstance(value, str):
+        return [plain(item) for item in value]
+    return value
+
+
+def print_json(value: Any) -> None:
+    """Print a result for a program."""
+    print(json.dumps(plain(value), ensure_ascii=False, indent=2))
+
+
+def say(text: str = "") -> None:
+    """Print a line of a result; nothing in it is taken as markup."""
+    Console(highlight=False).print(escape(text))
+
+
+def talk(text: str) -> None:
+    """Print a line about the work, not a result."""
+    Console(stderr=True, highlight=False).print(escape(text))
+
+
+def show_table(columns: Sequence[str], rows: Sequence[Sequence[str]], title: str = "") -> None:
+    """Print a table; columns whose title starts with > are set to the right."""
+    table = Table(title=title or None, title_justify="left", box=None, pad_edge=False)
+    for column in columns:
+        right = column.startswith(">")
+        table.add_column(escape(column.lstrip(">")), justify="right" if right else "left")
+    for row in rows:
+        table.add_row(*(escape(cell) for cell in row))
+    Console(highlight=False).print(table)

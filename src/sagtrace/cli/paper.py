@@ -1,0 +1,41 @@
+"""sagtrace paper: print the customer page and the technical record."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sagtrace.bootstrap import job_place, open_workshop
+from sagtrace.cli.options import AsJson, JobPath
+from sagtrace.cli.output import print_json, say
+from sagtrace.errors import DocumentError
+
+EXAMPLE = "Example: sagtrace paper job.yaml --out papers"
+
+
+def run(
+    file: JobPath,
+    out: Annotated[Path, typer.Option(help="Folder for the papers.")] = Path("out"),
+    as_json: AsJson = False,
+) -> None:
+    """Print the customer page and the technical record as PDF."""
+    place, workshop = job_place(file), open_workshop()
+    written = write_papers(dict(workshop.papers(workshop.assess(place.load(), place))), out)
+    if as_json:
+        print_json([str(path) for path in written])
+    else:
+        for path in written:
+            say(str(path))
+
+
+def write_papers(papers: dict[str, bytes], folder: Path) -> list[Path]:
+    """Write the papers into the folder and return their paths."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, data in papers.items():
+            (folder / name).write_bytes(data)
+    except OSError as err:
+        raise DocumentError(str(folder), None, "", f"cannot be written ({err.strerror})") from None
+    return [folder / name for name in papers]

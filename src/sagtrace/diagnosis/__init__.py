@@ -1,0 +1,1 @@
+"""Prior and findings to probabilities over fault sets, with the account of why."""

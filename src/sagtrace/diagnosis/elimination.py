@@ -1,0 +1,292 @@
+"""Many exact posteriors at once, by variable elimination and its derivative.
+
+The planner asks the same network a few hundred questions that differ in one finding, and
+the search for fault sets does too. Here all of them run together along one axis.
+
+A noisy-max needs no chain for this: the cumulative distribution of a maximum is the product
+of the cumulative distributions, so each cause touches only one helper variable, and a
+difference turns the cumulative back into a distribution. This keeps the products small and
+is a different way through the arithmetic than `engine`, against which it is checked.
+
+The gradient of the evidence's probability with respect to a variable's likelihood is that
+variable's joint distribution with the evidence, so one pass back gives all marginals.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sagtrace.diagnosis.network import background, check_table, contribution
+from sagtrace.vehicle.nodes import Node
+from sagtrace.vehicle.system import System
+
+__all__ = ["Batch", "Elimination"]
+
+Array = NDArray[np.float64]
+
+_AT_ONCE = 12  # questions that go through together; more no longer fit the processor's cache
+
+
+@dataclass(frozen=True, slots=True)
+class _Factor:
+    scope: tuple[str, ...]  # sorted by the order in which variables go
+    values: Array
+
+
+@dataclass(frozen=True, slots=True)
+class _Bucket:
+    """One step: multiply the members, sum out the first variable, pass the rest on."""
+
+    scope: tuple[str, ...]
+    members: tuple[int, ...]  # slots of the factors and messages that are multiplied
+    result: int  # slot of the message
+
+
+@dataclass(frozen=True, kw_only=True)
+class Batch:
+    """Answers to a batch of questions: P(evidence), and joint distributions with the evidence."""
+
+    evidence: Array  # shape (questions,)
+    joint: Mapping[str, Array]  # variable -> shape (questions, states)
+
+    def marginal(self, variable: str) -> Array:
+        """Return P(variable | evidence), shape (questions, states)."""
+        return self.joint[variable] / self.evidence[:, None]
+
+
+class Elimination:
+    """The network of one system, compiled for batches of questions.
+
+    Likelihoods may be given for every fault, every condition and every check. What a
+    question does not touch is left out of its products; the plans are kept for the next one.
+    """
+
+    def __init__(self, system: System) -> None:
+        self._nodes = system.nodes
+        self._sizes: dict[str, int] = {}
+        self._tables: dict[str, tuple[_Factor, ...]] = {}
+        self._leaves: dict[str, tuple[tuple[str, ...], Array]] = {}
+        self._plans: dict[tuple[frozenset[str], frozenset[str]], _Plan] = {}
+        for node in system.nodes.values():
+            self._tables[node.id] = self._factors(node)
+        for check in system.checks.values():
+            table = check_table(system, check)
+            self._leaves[table.child] = (table.parents, table.values)
+        self.leaves = tuple(self._leaves)
+
+    def _factors(self, node: Node) -> tuple[_Factor, ...]:
+        self._sizes[node.id] = n = len(node.state_ids)
+        if not node.causes:
+            return (_Factor((node.id,), background(node)),)
+        upto = f"up to:{node.id}"
+        self._sizes[upto] = n
+        difference = np.eye(n) - np.eye(n, k=-1)  # of a cumulative: the distribution
+        gives = [(c.parent, contribution(c, self._nodes[c.parent], node)) for c in node.causes]
+        return (
+            _Factor((node.id, upto), difference),
+            _Factor((upto,), np.cumsum(background(node))),
+            *(_Factor((parent, upto), np.cumsum(p, axis=1)) for parent, p in gives),
+        )
+
+    def _plan(self, names: Iterable[str]) -> _Plan:
+        """Return the plan for questions about these variables and everything above them."""
+        leaves = frozenset(name for name in names if name in self._leaves)
+        live = [name for name in names if name not in self._leaves]
+        live += [parent for leaf in leaves for parent in self._leaves[leaf][0]]
+        above: set[str] = set()
+        while live:
+            if (name := live.pop()) not in above:
+                above.add(name)
+                live.extend(cause.parent for cause in self._nodes[name].causes)
+        key = (frozenset(above), leaves)
+        if key not in self._plans:
+            fixed = [f for name in self._nodes if name in above for f in self._tables[name]]
+            free = {n: _Factor((n,), np.ones(self._sizes[n])) for n in self._nodes if n in above}
+            for leaf in self.leaves:
+                if leaf in leaves:
+                    parents, values = self._leaves[leaf]
+                    free[leaf] = _Factor(parents, np.ones(values.shape[:-1]))
+            self._plans[key] = _Plan(fixed, free, self._sizes)
+        return self._plans[key]
+
+    def ask(
+        self, likelihoods: Mapping[str, Array], targets: Iterable[str], questions: int = 1
+    ) -> Batch:
+        """Answer a batch of questions.
+
+        `likelihoods[variable]` has shape (questions, states) or (1, states); variables that
+        are not named are not observed. `targets` are faults, conditions or checks.
+        """
+        wanted = tuple(targets)
+        plan = self._plan((*likelihoods, *wanted))
+        parts = []
+        for start in range(0, questions, _AT_ONCE):
+            rows = slice(start, min(start + _AT_ONCE, questions))
+            given = {
+                name: self._given(plan, name, v if len(v) == 1 else v[rows])
+                for name, v in likelihoods.items()
+            }
+            parts.append(self._ask(plan, given, wanted, rows.stop - rows.start))
+        return Batch(
+            evidence=np.concatenate([part.evidence for part in parts]),
+            joint={t: np.concatenate([part.joint[t] for part in parts]) for t in wanted},
+        )
+
+    def _given(self, plan: _Plan, name: str, likelihood: Array) -> Array:
+        """Return the likelihood over what the plan keeps free: a node, or a check's parents."""
+        if name not in self._leaves:
+            return np.asarray(likelihood)
+        parents, table = self._leaves[name]
+        values = np.einsum("qo,...o->q...", likelihood, table)
+        axes = [parents.index(v) + 1 for v in plan.scopes[plan.slot[name]]]
+        return np.asarray(np.transpose(values, (0, *axes)))
+
+    def _ask(
+        self, plan: _Plan, given: Mapping[str, Array], wanted: Sequence[str], questions: int
+    ) -> Batch:
+        values: list[Array] = [start[None] for start in plan.start]
+        for name, likelihood in given.items():
+            values[plan.slot[name]] = likelihood
+        aligned: list[list[Array]] = []
+        for bucket in plan.buckets:
+            members = [_align(values[m], plan.scopes[m], bucket.scope) for m in bucket.members]
+            aligned.append(members)
+            values.append(_product(members).sum(axis=1))
+        loose = [values[b.result] for b in plan.buckets if not b.scope[1:]]
+        evidence = np.broadcast_to(_product(loose), (questions,)).copy()
+        slopes = _slopes(plan, values, aligned, evidence, {plan.slot[t] for t in wanted})
+        joint = {t: self._joint(plan, t, slopes[plan.slot[t]], values) for t in wanted}
+        return Batch(evidence=evidence, joint=joint)
+
+    def _joint(self, plan: _Plan, name: str, slope: Array, values: Sequence[Array]) -> Array:
+        slot = plan.slot[name]
+        if name not in self._leaves:
+            return np.asarray(slope * values[slot])
+        parents, table = self._leaves[name]
+        axes = [parents.index(v) for v in plan.scopes[slot]] + [len(parents)]
+        flat = np.transpose(table, axes).reshape(-1, table.shape[-1])
+        return np.asarray(slope.reshape(len(slope), -1) @ flat)
+
+
+class _Plan:
+    """In which order to multiply and sum, for one choice of what is in the question."""
+
+    def __init__(
+        self, fixed: Sequence[_Factor], free: Mapping[str, _Factor], sizes: Mapping[str, int]
+    ) -> None:
+        scopes = [factor.scope for factor in (*fixed, *free.values())]
+        order = _elimination_order(scopes, sizes)
+        place = {v: i for i, v in enumerate(order)}
+        slots = [_sorted(factor, place) for factor in (*fixed, *free.values())]
+        self.start = tuple(factor.values for factor in slots)
+        self.slot = {name: len(fixed) + i for i, name in enumerate(free)}
+        self.scopes: list[tuple[str, ...]] = [factor.scope for factor in slots]
+        waiting: dict[str, list[int]] = {v: [] for v in order}
+        for slot, scope in enumerate(self.scopes):
+            waiting[scope[0]].append(slot)
+        buckets = []
+        for v in order:
+            members = waiting[v]
+            scope = tuple(
+                sorted({w for m in members for w in self.scopes[m]}, key=place.__getitem__)
+            )
+            result = len(self.scopes)
+            self.scopes.append(scope[1:])
+            if scope[1:]:
+                waiting[scope[1]].append(result)
+            buckets.append(_Bucket(scope, tuple(members), result))
+        self.buckets = tuple(buckets)
+        # Cells of all products of one question: what a batch costs is proportional to it.
+        self.work = sum(int(np.prod([sizes[v] for v in b.scope])) for b in buckets)
+
+
+def _elimination_order(
+    scopes: Iterable[tuple[str, ...]], sizes: Mapping[str, int]
+) -> tuple[str, ...]:
+    """Return the variables, always next the one that links its neighbours least (min-fill)."""
+    near: dict[str, set[str]] = {}
+    for scope in scopes:
+        for v in scope:
+            near.setdefault(v, set()).update(scope)
+    for v, others in near.items():
+        others.discard(v)
+
+    def fill(v: str) -> float:
+        others = sorted(near[v])
+        pairs = ((a, b) for i, a in enumerate(others) for b in others[i + 1 :] if b not in near[a])
+        return float(sum(sizes[a] * sizes[b] for a, b in pairs))
+
+    cost = {v: fill(v) for v in near}
+    order: list[str] = []
+    while near:
+        v = min(cost, key=lambda name: (cost[name], name))
+        touched = set(near[v])
+        for other in near[v]:
+            near[other].update(near[v])
+            near[other] -= {other, v}
+            touched |= near[other]
+        del near[v], cost[v]
+        for other in touched - {v}:
+            cost[other] = fill(other)
+        order.append(v)
+    return tuple(order)
+
+
+def _sorted(factor: _Factor, place: Mapping[str, int]) -> _Factor:
+    axes = sorted(range(len(factor.scope)), key=lambda i: place[factor.scope[i]])
+    return _Factor(tuple(factor.scope[i] for i in axes), np.transpose(factor.values, axes))
+
+
+def _align(values: Array, scope: Sequence[str], whole: Sequence[str]) -> Array:
+    """Return the values with an axis of one for every variable of `whole` that they lack."""
+    sizes = iter(values.shape[1:])
+    held = set(scope)
+    return values.reshape([len(values), *(next(sizes) if v in held else 1 for v in whole)])
+
+
+def _product(arrays: Sequence[Array]) -> Array:
+    # Small ones first: the big one is then touched once.
+    result = np.ones(1)
+    for array in sorted(arrays, key=lambda a: a.size):
+        result = result * array
+    return result
+
+
+def _slopes(
+    plan: _Plan,
+    values: Sequence[Array],
+    aligned: Sequence[Sequence[Array]],
+    evidence: Array,
+    wanted: set[int],
+) -> Mapping[int, Array]:
+    """Return d(evidence)/d(factor) of the wanted slots, going back through the buckets."""
+    needed = set(wanted)
+    for bucket in plan.buckets:
+        if needed.intersection(bucket.members):
+            needed.add(bucket.result)
+    slope: dict[int, Array] = {}
+    for bucket, members in zip(reversed(plan.buckets), reversed(aligned), strict=True):
+        if bucket.result not in needed:
+            continue
+        if bucket.scope[1:]:
+            above = np.expand_dims(slope.pop(bucket.result), 1)
+        else:
+            own = values[bucket.result]
+            rest = np.divide(evidence, own, out=np.zeros_like(evidence), where=own != 0.0)
+            above = rest.reshape(-1, 1)
+        for i, slot in enumerate(bucket.members):
+            if slot not in needed:
+                continue
+            others = _product([above, *(m for j, m in enumerate(members) if j != i)])
+            drop = tuple(
+                axis
+                for axis, v in enumerate(bucket.scope, start=1)
+                if v not in plan.scopes[slot] and axis < others.ndim
+            )
+            down = others.sum(axis=drop) if drop else others
+            slope[slot] = np.broadcast_to(down, (len(evidence), *values[slot].shape[1:]))
+    return slope

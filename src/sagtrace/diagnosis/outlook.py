@@ -1,0 +1,66 @@
+"""What every open check would show, and what each answer would make of every fault.
+
+One question a fault ("what if it were present?") gives the joint distribution of that fault
+with every check at once, which is all that a one-step plan needs, and exact.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sagtrace.diagnosis.faultsets import restrict
+from sagtrace.diagnosis.verdict import Reasoner
+from sagtrace.evidence.findings import Finding, check_leaf, combined
+
+__all__ = ["look_ahead", "Outlook"]
+
+Array = NDArray[np.float64]
+
+_NEVER = 1e-12  # keeps a division by a fault that is certain or ruled out from failing
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outlook:
+    """Predictions for the open checks, all faults in the order of `faults`."""
+
+    faults: tuple[str, ...]
+    now: Array  # P(fault present), shape (faults,)
+    chance: Mapping[str, Array]  # check -> P(outcome), shape (outcomes,)
+    after: Mapping[str, Array]  # check -> P(fault present | outcome), shape (outcomes, faults)
+
+    def shows(self, check: str) -> Array:
+        """Return how clearly the check would show each fault, 0 to 1, shape (faults,).
+
+        The total variation between what it shows with the fault and without it: the share of
+        answers in which the fault shows.
+        """
+        chance, after = self.chance[check][:, None], self.after[check]
+        with_fault = chance * after / np.maximum(self.now, _NEVER)
+        without = chance * (1.0 - after) / np.maximum(1.0 - self.now, _NEVER)
+        return np.asarray(0.5 * np.abs(with_fault - without).sum(axis=0))
+
+
+def look_ahead(reasoner: Reasoner, findings: Sequence[Finding], checks: Sequence[str]) -> Outlook:
+    """Return what the checks would show, given the findings."""
+    faults = tuple(reasoner.sizes)
+    questions = 1 + len(faults)
+    given = {n: np.repeat(v[None], questions, 0) for n, v in combined(tuple(findings)).items()}
+    for q, fault in enumerate(faults, start=1):
+        size = reasoner.sizes[fault]
+        if fault not in given:
+            given[fault] = np.ones((questions, size))
+        given[fault][q] = given[fault][q] * restrict(size, present=True)
+    batch = reasoner.elimination.ask(given, [check_leaf(check) for check in checks], questions)
+    total = batch.evidence[0]
+    chance, after = {}, {}
+    for check in checks:
+        joint = batch.joint[check_leaf(check)] / total
+        p = joint[0]
+        chance[check] = p
+        after[check] = (joint[1:] / np.where(p > 0.0, p, 1.0)).T
+    now = batch.evidence[1:] / total
+    return Outlook(faults=faults, now=now, chance=chance, after=after)

@@ -1,0 +1,171 @@
+"""Which fault caused which, with the number that supports it.
+
+A link counts only where the physics allows it: a leak wears a pump only if making up for it
+needs more of the pump's time than it is built for.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+
+from sagtrace.diagnosis.faultsets import restrict
+from sagtrace.diagnosis.network import background, contribution
+from sagtrace.diagnosis.verdict import Reasoner, Verdict
+from sagtrace.evidence.facts import spread_to_si
+from sagtrace.evidence.findings import Finding, combined
+from sagtrace.physics import gas, pump
+from sagtrace.physics.estimate import Estimate, propagate
+from sagtrace.units import to_si
+from sagtrace.vehicle.nodes import Cause, Node
+from sagtrace.vehicle.system import corner_of
+
+__all__ = ["Link", "Support", "tell_story"]
+
+_BOTH = 0.20  # chosen: a link is told if cause and effect are together at least this probable
+_SUPPORTED = 0.5  # chosen: the duty is more likely than not beyond what the pump is built for
+_POLYTROPIC = 1.3  # [-] chosen: between isothermal and adiabatic
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Support:
+    """The number behind a link, and whether it carries it."""
+
+    estimate: Estimate
+    limit: float
+    chance: float  # that the limit is passed
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Link:
+    """One fault brought about another, perhaps by way of a condition."""
+
+    cause: str
+    via: str  # the condition between, or empty
+    effect: str
+    together: float  # P(cause and effect are both present | evidence)
+    share: float  # P(the cause brought the effect about | both present)
+    text: str
+    support: Support | None = None
+
+    @property
+    def counts(self) -> bool:
+        """Whether the physics, as far as measured, allows the link."""
+        return self.support is None or self.support.chance >= _SUPPORTED
+
+
+def tell_story(
+    reasoner: Reasoner, verdict: Verdict, facts: Mapping[str, Estimate]
+) -> tuple[Link, ...]:
+    """Return the links between probable faults, most probable first."""
+    chance = {b.fault: b.probability for b in verdict.beliefs}
+    links = [
+        link
+        for cause, via, effect, arcs in _paths(reasoner)
+        if min(chance[cause], chance[effect]) >= _BOTH
+        for link in _link(reasoner, verdict, facts, cause, via, effect, arcs)
+    ]
+    return tuple(sorted(links, key=lambda link: -link.together * link.share))
+
+
+def _paths(reasoner: Reasoner) -> Iterator[tuple[str, str, str, tuple[Cause, ...]]]:
+    """Yield cause, condition between, effect and the arcs, for arcs that tell a story."""
+    faults, stories = reasoner.system.faults, reasoner.system.stories
+    for (parent, child), arc in stories.items():
+        if parent not in faults:
+            continue
+        if child in faults:
+            yield parent, "", child, (arc,)
+            continue
+        for (between, effect), onward in stories.items():
+            if between == child and effect in faults:
+                yield parent, child, effect, (arc, onward)
+
+
+def _link(
+    reasoner: Reasoner,
+    verdict: Verdict,
+    facts: Mapping[str, Estimate],
+    cause: str,
+    via: str,
+    effect: str,
+    arcs: tuple[Cause, ...],
+) -> Iterator[Link]:
+    nodes = reasoner.system.nodes
+    given = {name: v[None] for name, v in combined(verdict.findings).items()}
+    held = dict(given)
+    for fault in (cause, effect):
+        both = restrict(reasoner.sizes[fault], present=True)[None]
+        held[fault] = held[fault] * both if fault in held else both
+    middle = via or cause
+    together = reasoner.elimination.ask(held, [middle])
+    total = reasoner.elimination.ask(given, [])
+    p = float(together.evidence[0] / total.evidence[0])
+    if p < _BOTH:
+        return
+    share = _share(arcs[-1], nodes[middle], nodes[effect], together.marginal(middle)[0])
+    support = _duty(verdict, facts, cause) if via == "overrun" else None
+    text = "; ".join(arc.story for arc in arcs)
+    yield Link(
+        cause=cause, via=via, effect=effect, together=p, share=share, text=text, support=support
+    )
+
+
+def _share(arc: Cause, parent: Node, child: Node, states: np.ndarray) -> float:
+    """Return P(the arc was at work | child present), for the parent's states as believed.
+
+    Of two independent ways to be present, a and b, the first was at work with probability
+    a / (1 - (1 - a)(1 - b)).
+    """
+    at_work = 1.0 - contribution(arc, parent, child)[:, 0]
+    else_ = 1.0 - float(background(child)[0])
+    either = 1.0 - (1.0 - at_work) * (1.0 - else_)
+    return float(states @ np.divide(at_work, either, out=np.zeros_like(at_work), where=either > 0))
+
+
+def _duty(verdict: Verdict, facts: Mapping[str, Estimate], cause: str) -> Support | None:
+    """Return the duty that the measured leak asks of a healthy pump, if the leak was measured."""
+    leak = _measured_leak(verdict, corner_of(cause))
+    if leak is None or leak.estimate is None:
+        return None
+    flow = Estimate(
+        value=to_si(leak.estimate.value, leak.estimate.unit),
+        std=spread_to_si(leak.estimate.std, leak.estimate.unit),
+        unit="m³/s",
+    )
+
+    def duty(x: np.ndarray) -> float:
+        leaks, delivery, clearance, pressure, outside = x
+        eta = pump.volumetric_efficiency(
+            (pressure + outside) / outside, clearance=clearance, polytropic=_POLYTROPIC
+        )
+        lost = gas.standard_to_molar_flow(max(leaks, 0.0), gas.REF_20C_1ATM)
+        given = gas.standard_to_molar_flow(delivery * eta, gas.REF_20C_1ATM)
+        return float(pump.duty(lost, given))
+
+    names = ("pump-delivery", "pump-clearance", "spring-pressure", "barometer")
+    inputs = [flow, *(facts[name] for name in names)]
+    value, std = propagate(duty, [e.value for e in inputs], [e.std**2 for e in inputs])
+    allowed = facts["allowed-duty"]
+    apart = math.hypot(std, allowed.std)
+    chance = NormalDist().cdf((value - allowed.value) / apart)
+    text = (
+        f"making up for this leak takes {100 * value:.2g} ± {100 * std:.2g} % of a healthy pump's "
+        f"time; it is built for about {100 * allowed.value:.2g} %"
+    )
+    estimate = Estimate(value=100 * value, std=100 * std, unit="%")
+    return Support(estimate=estimate, limit=100 * allowed.value, chance=chance, text=text)
+
+
+def _measured_leak(verdict: Verdict, corner: str) -> Finding | None:
+    """Return the tightest measurement of the leak at the corner, or else of its axle."""
+    for target in (f"air.escape@{corner}", "air.escape-axle"):
+        found = [f for f in verdict.findings if f.target == target and f.estimate is not None]
+        if found:
+            return min(found, key=lambda f: f.estimate.std if f.estimate else math.inf)
+    return None

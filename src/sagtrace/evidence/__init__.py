@@ -1,0 +1,1 @@
+"""Readings, observations and recordings to likelihoods, with their caveats."""

@@ -1,0 +1,203 @@
+"""An entry of the job becomes a finding: a likelihood for every state of what it looked at.
+
+An outcome is evidence about the check itself (the network knows how often each state shows
+it); a number is evidence about the quantity of a node, through physics.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sagtrace.errors import InputError, UnknownIdError
+from sagtrace.evidence.facts import Facts, spread_to_si
+from sagtrace.evidence.likelihood import at_least_likelihoods, fit_of_best_state, state_likelihoods
+from sagtrace.evidence.models import MODELS, Measured
+from sagtrace.physics.estimate import Caveat, Estimate
+from sagtrace.units import KINDS, format_quantity, from_si, parse_quantity, to_si
+from sagtrace.vehicle.checks import Check, Input
+from sagtrace.vehicle.job import Entry
+from sagtrace.vehicle.nodes import Node, Quantity
+from sagtrace.vehicle.readings import Reading
+from sagtrace.vehicle.system import System
+
+__all__ = ["Finding", "check_leaf", "combined", "find", "quantity_finding", "read_inputs"]
+
+Array = NDArray[np.float64]
+
+_FITS_NOTHING = 0.001  # chosen: rarer than this in every state, the number is pointed out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """What one piece of evidence says.
+
+    `target` is the variable that it bears on (a node, or `check:` and the check's id) and
+    `likelihood` how well each of its states explains the evidence, the best scaled to 1.
+    """
+
+    id: str  # of the entry or of the recording's part
+    source: str  # id of the check, or of the recording
+    name: str  # what was done, for people
+    text: str  # what came out, for people
+    target: str
+    likelihood: tuple[float, ...]
+    estimate: Estimate | None = None  # in the unit of the node's quantity
+    readings: tuple[Reading, ...] = ()
+    caveats: tuple[Caveat, ...] = ()
+    fit: float = 1.0  # 1: some state explains it well; near 0: none does
+
+
+def check_leaf(check_id: str) -> str:
+    """Return the name of the variable that holds the outcome of a check."""
+    return f"check:{check_id}"
+
+
+def _reading(entry: Entry, slot: Input, typed: str, barometer: float) -> Reading:
+    q = parse_quantity(
+        typed,
+        slot.kind,
+        name=f"{entry.check}, {slot.name}",
+        default_unit=slot.unit,
+        barometer=barometer,
+    )
+    by_hand = spread_to_si(slot.error, slot.unit)
+    return Reading(
+        name=slot.name,
+        kind=slot.kind,
+        value=q.value,
+        std=float(np.hypot(q.std, by_hand)),
+        resolution=q.resolution,
+        text=typed,
+        instrument=entry.instrument,
+        taken_at=entry.at,
+        supersedes=entry.supersedes,
+    )
+
+
+def read_inputs(check: Check, entry: Entry, facts: Facts) -> tuple[Reading, ...]:
+    """Return the entry's numbers as readings in SI.
+
+    Raises InputError if a number that the check needs is missing, UnknownIdError if one is
+    given that it does not take, and what `units.parse_quantity` raises.
+    """
+    assert check.measure is not None
+    slots = {slot.name: slot for slot in check.measure.inputs}
+    for name in entry.values:
+        if name not in slots:
+            raise UnknownIdError(f"value of {check.id},", name, slots)
+    if missing := [s for s in slots.values() if s.required and s.name not in entry.values]:
+        wanted = "; ".join(f"{slot.name} ({slot.ask}, in {slot.unit})" for slot in missing)
+        raise InputError(f"{check.id} also needs: {wanted}.")
+    barometer = facts.values["barometer"].value
+    return tuple(
+        _reading(entry, slots[name], typed, barometer) for name, typed in entry.values.items()
+    )
+
+
+def quantity_finding(
+    *,
+    id: str,  # noqa: A002
+    source: str,
+    name: str,
+    node: Node,
+    measured: Measured,
+    gross_error: float,
+    readings: tuple[Reading, ...] = (),
+) -> Finding:
+    """Return the finding of a number: how well each state of the node explains it."""
+    quantity = node.quantity
+    assert quantity is not None
+    value = from_si(measured.estimate.value, quantity.unit)
+    std = max(abs(from_si(measured.estimate.std, quantity.unit)), 1e-9)
+    caveats = measured.estimate.caveats
+    if measured.at_least:
+        density = at_least_likelihoods(quantity, value, std, gross_error)
+        fit = 1.0
+    else:
+        density = state_likelihoods(quantity, value, std, gross_error)
+        fit = fit_of_best_state(quantity, value, std)
+    likelihood = dict(zip(quantity.states, density, strict=True))
+    if fit < _FITS_NOTHING:
+        text = "This number fits no state that is known: misread, or the vehicle data are off."
+        caveats = (*caveats, Caveat(code="fits-nothing", text=text))
+    best = max(likelihood, key=lambda state: likelihood[state])
+    says = next(state.text for state in node.states if state.id == best)
+    return Finding(
+        id=id,
+        source=source,
+        name=name,
+        text=f"{_shown(quantity, value, std, measured.at_least)}; reads like: {says}",
+        target=node.id,
+        likelihood=tuple(float(likelihood[state]) for state in node.state_ids),
+        estimate=Estimate(value=value, std=std, unit=quantity.unit, caveats=caveats),
+        readings=readings,
+        caveats=caveats,
+        fit=fit,
+    )
+
+
+def _shown(quantity: Quantity, value: float, std: float, at_least: bool) -> str:
+    shown = format_quantity(
+        to_si(value, quantity.unit), spread_to_si(std, quantity.unit), quantity.unit
+    )
+    return f"{quantity.name} {'at least ' if at_least else ''}{shown}"
+
+
+def find(system: System, entry: Entry, facts: Facts) -> Finding:
+    """Return what an entry says.
+
+    Raises UnknownIdError for a check or an outcome that does not exist, and what
+    `read_inputs` and the evidence models raise.
+    """
+    check = system.check(entry.check)
+    if check.measure is None:
+        return _outcome(check, entry)
+    if entry.outcome:
+        raise InputError(
+            f"{check.id} asks for numbers, not for an outcome such as {entry.outcome!r}."
+        )
+    readings = read_inputs(check, entry, facts)
+    given = {
+        r.name: Estimate(value=r.value, std=r.std, unit=KINDS[r.kind].si_unit) for r in readings
+    }
+    measured = MODELS[check.measure.model].compute(given, facts.values)
+    return quantity_finding(
+        id=entry.id,
+        source=check.id,
+        name=check.name,
+        node=system.nodes[check.measure.node],
+        measured=measured,
+        gross_error=check.measure.gross_error,
+        readings=readings,
+    )
+
+
+def _outcome(check: Check, entry: Entry) -> Finding:
+    outcomes = {outcome.id: outcome for outcome in check.outcomes}
+    if entry.values:
+        raise InputError(
+            f"{check.id} asks for one of its outcomes, not for numbers: {', '.join(outcomes)}."
+        )
+    if entry.outcome not in outcomes:
+        raise UnknownIdError(f"outcome of {check.id},", entry.outcome, outcomes)
+    return Finding(
+        id=entry.id,
+        source=check.id,
+        name=check.name,
+        text=outcomes[entry.outcome].text,
+        target=check_leaf(check.id),
+        likelihood=tuple(float(name == entry.outcome) for name in outcomes),
+    )
+
+
+def combined(findings: tuple[Finding, ...]) -> Mapping[str, Array]:
+    """Return one likelihood a variable: the product of those that bear on it."""
+    result: dict[str, Array] = {}
+    for finding in findings:
+        new = np.array(finding.likelihood)
+        result[finding.target] = result[finding.target] * new if finding.target in result else new
+    return result

@@ -1,0 +1,1 @@
+"""Which check next, and when to stop looking."""

@@ -1,0 +1,185 @@
+"""Which check next, or whether to stop: the one that lowers the expected total cost most.
+
+Every check competes with stopping (repair now, prove it, live with what was missed). A check
+is worth doing if the choice that it makes possible saves more than it costs; access that is
+already reached makes it cheaper, and putting things back counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sagtrace.diagnosis.network import outcome_ids
+from sagtrace.diagnosis.outlook import Outlook
+from sagtrace.plan.losses import Course, Losses, expected_cost, losses_of
+from sagtrace.plan.sequence import best_sequence
+from sagtrace.repair.costs import check_cost, way_to_check
+from sagtrace.vehicle.system import System
+
+__all__ = ["choose", "Answer", "Offer", "Plan"]
+
+Array = NDArray[np.float64]
+
+_WORTH = 1.0  # [min] chosen: a saving below a minute of labour is within the error of the minutes
+_LATE = 0.25  # chosen: what finding a fault only in the proof costs, as a share of a come-back
+_TOGETHER = 6  # chosen: suspects whose order of looking is worked out exactly
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """One thing that a check may show, and what it would do."""
+
+    outcome: str
+    probability: float
+    fault: str  # the fault that it moves most
+    before: float
+    after: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Offer:
+    """A check that could be done next."""
+
+    check: str
+    minutes: float  # with access and putting back
+    wait_minutes: float
+    cost: float
+    undo: tuple[str, ...]  # access states to be undone first
+    reach: tuple[str, ...]  # access states still to be reached, in order
+    saving: float  # expected, after its own cost; negative: not worth it
+    answers: tuple[Answer, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """What to do next."""
+
+    action: str  # "check": do the first offer; "repair": stop looking and repair
+    offers: tuple[Offer, ...]  # best first
+    faults: tuple[str, ...]  # what is sure enough to be repaired without another look
+    expected_cost: float  # of finishing the job from here
+    currency: str
+
+
+def choose(system: System, outlook: Outlook, held: Iterable[str]) -> Plan:
+    """Return the plan from these predictions, with the access states that hold now."""
+    held = tuple(held)
+    losses = losses_of(system, outlook, held)
+    course = expected_cost(losses, outlook.now[None])
+    now = float(course.cost[0])
+    offers = sorted(
+        (_offer(system, outlook, losses, check, now, held) for check in outlook.chance),
+        key=lambda offer: (-offer.saving, offer.cost, offer.check),
+    )
+    first_look, sure = (
+        _first_look(system, course, losses, outlook, held),
+        _sure(course, outlook.faults),
+    )
+    worth = _WORTH * system.tariff.labour_per_hour / 60.0
+    if not (offers and offers[0].saving > worth):
+        # No check beats the plain way of working, so its own next step is the next step.
+        offers.sort(key=lambda offer: offer.check != first_look)
+    # With nothing to repair the complaint is unexplained: the least dear check goes on.
+    looking = bool(offers) and (offers[0].saving > worth or bool(first_look) or not sure)
+    return Plan(
+        action="check" if looking else "repair",
+        offers=tuple(offers),
+        faults=sure,
+        expected_cost=now,
+        currency=system.tariff.currency,
+    )
+
+
+def _first_look(
+    system: System, course: Course, losses: Losses, outlook: Outlook, held: tuple[str, ...]
+) -> str:
+    """Return the check with which the plain way goes on; empty if it only repairs.
+
+    What is sure enough waits: the customer is to hear one price for everything. Among the
+    suspects to be looked at, shared access decides who comes first.
+    """
+    looks = _worth_a_look_now(system, course, losses, outlook)[:_TOGETHER]
+    if not looks:
+        return ""
+    checks = [system.checks[losses.look_by[f]] for f in looks]
+
+    def cost_after(i: int, seen: frozenset[int]) -> float:
+        have = held
+        for j in sorted(seen):
+            have = way_to_check(system, checks[j], have).held_after(have)
+        return check_cost(system, checks[i], have)
+
+    first = best_sequence([float(outlook.now[f]) for f in looks], cost_after).order[0]
+    return checks[first].id
+
+
+def _worth_a_look_now(
+    system: System, course: Course, losses: Losses, outlook: Outlook
+) -> list[int]:
+    """Return the suspects to look at before anything is repaired, in the order of the course.
+
+    With nothing sure, all of them. Otherwise the proof of the sure repairs will tell whether
+    anything is left, and a look can wait for that, unless finding the suspect late (a second
+    estimate, a second time in the bay) is dearer than looking now in vain.
+    """
+    done = [int(f) for f in course.order[0, : course.steps[0]]]
+    outright = dict(zip(done, course.outright[0], strict=False))
+    looks = [f for f in done if not outright[f] and losses.look_by[f]]
+    if not any(outright.values()):
+        return looks
+    left = min(1.0, float(sum(outlook.now[f] for f in looks)))
+    late = _LATE * system.tariff.come_back
+    return [
+        f
+        for f in looks
+        if system.faults[outlook.faults[f]].kind == "part"
+        and outlook.now[f] * late > (1.0 - left) * losses.look[f]
+    ]
+
+
+def _sure(course: Course, faults: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the faults that the plain way of working repairs outright."""
+    done = course.order[0][: course.steps[0]]
+    return tuple(faults[f] for f, o in zip(done, course.outright[0], strict=False) if o)
+
+
+def _offer(
+    system: System,
+    outlook: Outlook,
+    losses: Losses,
+    check_id: str,
+    now: float,
+    held: tuple[str, ...],
+) -> Offer:
+    check = system.checks[check_id]
+    chance, after = outlook.chance[check_id], outlook.after[check_id]
+    way = way_to_check(system, check, held)
+    cost = check_cost(system, check, held)
+    return Offer(
+        check=check_id,
+        minutes=check.minutes + way.minutes,
+        wait_minutes=check.wait_minutes,
+        cost=cost,
+        undo=way.undo,
+        reach=way.reach,
+        saving=now - cost - float(chance @ expected_cost(losses, after).cost),
+        answers=tuple(
+            _answer(outlook, outcome, float(p), after[o])
+            for o, (outcome, p) in enumerate(zip(outcome_ids(system, check), chance, strict=True))
+        ),
+    )
+
+
+def _answer(outlook: Outlook, outcome: str, p: float, after: Array) -> Answer:
+    most = int(np.argmax(np.abs(after - outlook.now)))
+    return Answer(
+        outcome=outcome,
+        probability=p,
+        fault=outlook.faults[most],
+        before=float(outlook.now[most]),
+        after=float(after[most]),
+    )

@@ -1,0 +1,1 @@
+"""Repair options, what they cost and risk, and what proves them."""

@@ -1,0 +1,136 @@
+"""What proves a repair: the test, its limit, how long it must last, and whether it passed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import Literal
+
+from sagtrace.evidence.facts import Facts, spread_to_si
+from sagtrace.evidence.findings import Finding, find
+from sagtrace.physics import gas
+from sagtrace.physics.estimate import Estimate
+from sagtrace.units import to_si
+from sagtrace.vehicle.job import Job
+from sagtrace.vehicle.repairs import Proof
+from sagtrace.vehicle.system import System
+
+__all__ = ["DueProof", "Judged", "judge", "proofs_due", "shortest_hold"]
+
+Result = Literal["passed", "undecided", "failed"]
+
+_SURE = NormalDist().inv_cdf(0.95)  # one-sided: 1 in 20 bad repairs may pass, no more
+_PART_OF_LIMIT = 0.5  # chosen: the test can resolve half of its limit, so a good repair passes
+_TEMPERATURE = 1.0  # [K] chosen: how well two hand-held readings of the air agree
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """How a proof test came out."""
+
+    result: Result
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DueProof:
+    """A proof test that a repair needs, with its limit in words and its result, if it was done."""
+
+    proof: Proof
+    faults: tuple[str, ...]  # those repaired faults that it proves
+    limit: str
+    hold: float | None = None  # [s] the shortest time that resolves the limit, for a hold test
+    judged: Judged | None = None
+    finding: Finding | None = None
+
+
+def judge(proof: Proof, finding: Finding, outcome: str = "") -> Judged:
+    """Return whether a finding, or the outcome that it rests on, passes the proof.
+
+    A number passes if it is on the right side of its limit with 95 % confidence, fails if it
+    is on the wrong side with 95 % confidence, and is undecided in between.
+    """
+    if finding.estimate is None:
+        return Judged(result="passed" if outcome == proof.outcome else "failed", text=finding.text)
+    value, unit = finding.estimate.value, finding.estimate.unit
+    margin = _SURE * finding.estimate.std
+    limit = proof.at_most if proof.at_most is not None else proof.at_least
+    assert limit is not None  # the audit refuses a number proof without a limit
+    good = limit - value if proof.at_most is not None else value - limit
+    result: Result = "passed" if good >= margin else "failed" if good <= -margin else "undecided"
+    side = "at most" if proof.at_most is not None else "at least"
+    text = f"{finding.text.partition(';')[0]}; must be {side} {limit:g} {unit}"
+    if result == "undecided":
+        text += ". The reading cannot tell: repeat it longer or with a finer instrument"
+    return Judged(result=result, text=text)
+
+
+def shortest_hold(limit: float, facts: Mapping[str, Estimate], height_std: float) -> float:
+    """Return how long a hold test must last to resolve half of its limit [s].
+
+    `limit` is a flow at 20 °C and 1 atm [m³/s], `height_std` the standard deviation of one
+    height reading [m]. The drop that the readings cannot tell from zero, from two heights and
+    from the temperatures, over the speed at which half of the limit lets the spring sink.
+    """
+    area, volume = facts["spring-area"].value, facts["spring-volume"].value
+    pressure = facts["spring-pressure"].value + facts["barometer"].value
+    temp = 288.15
+    speed = gas.molar_flow_to_pv(gas.standard_to_molar_flow(limit, gas.REF_20C_1ATM), temp)
+    sink = float(speed) / (pressure * area) / facts["lever-ratio"].value
+    thermal = volume / area * _TEMPERATURE * math.sqrt(2.0) / temp / facts["lever-ratio"].value
+    unresolved = _SURE * math.hypot(math.sqrt(2.0) * height_std, thermal)
+    return unresolved / (_PART_OF_LIMIT * sink)
+
+
+def _limit_text(system: System, proof: Proof) -> str:
+    check = system.checks[proof.check]
+    if check.measure is None:
+        wanted = next(o.text for o in check.outcomes if o.id == proof.outcome)
+        return f"must show: {wanted}"
+    quantity = system.nodes[check.measure.node].quantity
+    assert quantity is not None
+    if proof.at_most is not None:
+        return f"{quantity.name} at most {proof.at_most:g} {quantity.unit}"
+    return f"{quantity.name} at least {proof.at_least:g} {quantity.unit}"
+
+
+def _hold(system: System, proof: Proof, facts: Facts) -> float | None:
+    measure = system.checks[proof.check].measure
+    if measure is None or measure.model != "height-decay" or proof.at_most is None:
+        return None
+    quantity = system.nodes[measure.node].quantity
+    assert quantity is not None
+    height = next(slot for slot in measure.inputs if slot.name == "height-start")
+    std = math.hypot(spread_to_si(height.error, height.unit), spread_to_si(0.3, height.unit))
+    return shortest_hold(to_si(proof.at_most, quantity.unit), facts.values, std)
+
+
+def proofs_due(
+    system: System, faults: Sequence[str], facts: Facts, job: Job | None = None
+) -> tuple[DueProof, ...]:
+    """Return the proofs for these repaired faults, with the results that the job holds."""
+    due: dict[str, list[str]] = {}
+    for fault in faults:
+        if (proof := system.proof_for(fault)) is not None:
+            due.setdefault(proof.id, []).append(fault)
+    answers = {} if job is None else {entry.check: entry for entry in job.proofs}
+    result = []
+    for proof_id, proved in due.items():
+        proof = system.proofs[proof_id]
+        finding = judged = None
+        if proof.check in answers:
+            finding = find(system, answers[proof.check], facts)
+            judged = judge(proof, finding, answers[proof.check].outcome)
+        result.append(
+            DueProof(
+                proof=proof,
+                faults=tuple(proved),
+                limit=_limit_text(system, proof),
+                hold=_hold(system, proof, facts),
+                judged=judged,
+                finding=finding,
+            )
+        )
+    return tuple(result)

@@ -1,0 +1,1 @@
+"""Verdict, plan and repair as a tree of sections, tables and figures."""

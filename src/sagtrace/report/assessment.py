@@ -1,0 +1,55 @@
+"""Everything that is known about a job at one moment: what pages and papers are made of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from sagtrace.diagnosis.story import Link
+from sagtrace.diagnosis.verdict import Verdict
+from sagtrace.evidence.facts import Facts
+from sagtrace.evidence.gather import LeftOut
+from sagtrace.evidence.recording import RecordingReport
+from sagtrace.plan.next_check import Plan
+from sagtrace.repair.options import Option
+from sagtrace.repair.proofs import DueProof
+from sagtrace.signals.trace import Trace
+from sagtrace.vehicle.job import Job
+from sagtrace.vehicle.system import System
+
+__all__ = ["Assessment", "Recorded"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Recorded:
+    """A recording as read: its samples and what they say."""
+
+    id: str
+    trace: Trace
+    report: RecordingReport
+
+
+@dataclass(frozen=True, kw_only=True)
+class Assessment:
+    """A job with everything that follows from it."""
+
+    job: Job
+    system: System
+    facts: Facts
+    recordings: tuple[Recorded, ...]
+    left_out: tuple[LeftOut, ...]
+    verdict: Verdict
+    story: tuple[Link, ...]
+    plan: Plan
+    options: tuple[Option, ...]
+    proofs: tuple[DueProof, ...]  # of what was repaired, or of the recommended option
+    version: str
+    digest: str  # of the job and its recordings as they came
+
+    @property
+    def stage(self) -> Literal["check", "repair", "prove", "proved"]:
+        """What the job waits for."""
+        if not self.job.repaired:
+            return "check" if self.plan.action == "check" else "repair"
+        passed = all(p.judged is not None and p.judged.result == "passed" for p in self.proofs)
+        return "proved" if passed else "prove"

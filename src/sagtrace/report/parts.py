@@ -1,0 +1,128 @@
+"""Pieces that both papers share: the cause in words, the chain, options and proofs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sagtrace.diagnosis.story import Link
+from sagtrace.diagnosis.verdict import Belief
+from sagtrace.plan.next_check import Offer
+from sagtrace.repair.options import Option
+from sagtrace.repair.proofs import DueProof
+from sagtrace.report.assessment import Assessment
+from sagtrace.report.tree import Bar, Bars, Box, Chain
+from sagtrace.report.words import duration, percent, sentence
+from sagtrace.vehicle.system import System
+
+__all__ = [
+    "belief_bars",
+    "chain_of",
+    "leading_beliefs",
+    "mark",
+    "option_name",
+    "proof_text",
+    "SHOWN",
+    "state_text",
+    "time_text",
+]
+
+SHOWN = 0.5  # chosen: a fault more likely present than not is called found
+
+
+def mark(assessment: Assessment) -> str:
+    """Return what is printed on every page of an invented job."""
+    return "Invented job for demonstration" if assessment.job.invented else ""
+
+
+def leading_beliefs(assessment: Assessment) -> tuple[Belief, ...]:
+    """Return the faults that are more likely present than not, most probable first."""
+    return tuple(b for b in assessment.verdict.beliefs if b.probability > SHOWN)
+
+
+def state_text(system: System, belief: Belief) -> str:
+    """Return what the fault's likely state says."""
+    states = system.faults[belief.fault].states
+    return next(state.text for state in states if state.id == belief.likely_state)
+
+
+def belief_bars(assessment: Assessment, count: int) -> Bars:
+    """Return the most probable faults as bars, with where they stood before any evidence."""
+    faults = assessment.system.faults
+    bars = tuple(
+        Bar(
+            name=sentence(faults[b.fault].name).rstrip("."),
+            share=b.probability,
+            text=percent(b.probability),
+            before=b.prior,
+        )
+        for b in assessment.verdict.beliefs[:count]
+    )
+    text = (
+        "How probable each fault is, all evidence weighed together; several may be present at once."
+    )
+    return Bars(title="Probability of each fault", bars=bars, text=text)
+
+
+def _ordered(links: Sequence[Link]) -> list[Link]:
+    """Return the longest way through the links that starts at a cause nothing explains."""
+    by_cause: dict[str, list[Link]] = {}
+    for link in links:
+        by_cause.setdefault(link.cause, []).append(link)
+
+    def way(fault: str, seen: frozenset[str]) -> list[Link]:
+        best: list[Link] = []
+        for link in by_cause.get(fault, ()):
+            if link.effect not in seen:
+                rest = [link, *way(link.effect, seen | {link.effect})]
+                if len(rest) > len(best):
+                    best = rest
+        return best
+
+    effects = {link.effect for link in links}
+    roots = [cause for cause in by_cause if cause not in effects] or list(by_cause)[:1]
+    return max((way(root, frozenset({root})) for root in roots), key=len, default=[])
+
+
+def chain_of(assessment: Assessment) -> Chain | None:
+    """Return the causal chain among the faults found, or None if there is none."""
+    found = {b.fault: b for b in leading_beliefs(assessment)}
+    links = [k for k in assessment.story if k.cause in found and k.effect in found and k.counts]
+    way = _ordered(links)
+    if not way:
+        return None
+    names = assessment.system.faults
+
+    def box(fault: str, how: str = "", doubtful: bool = False) -> Box:
+        return Box(
+            title=sentence(names[fault].name).rstrip("."),
+            detail=f"present: {percent(found[fault].probability)}",
+            how=how,
+            doubtful=doubtful,
+        )
+
+    effects = (box(link.effect, link.text, doubtful=link.share < SHOWN) for link in way)
+    boxes = (box(way[0].cause), *effects)
+    numbers = [link.support.text for link in way if link.support]
+    return Chain(title="What led to what", boxes=boxes, text=sentence("; ".join(numbers)))
+
+
+def option_name(system: System, option: Option) -> str:
+    """Return what the option does, in a few words."""
+    if not option.repairs:
+        return "Do nothing"
+    return "; ".join(system.repairs[r].name for r in option.repairs)
+
+
+def time_text(offer: Offer) -> str:
+    """Return the minutes of work and, apart, the time that nobody has to stand there."""
+    text = f"{offer.minutes:.0f} min"
+    return f"{text} + {duration(60 * offer.wait_minutes)} wait" if offer.wait_minutes else text
+
+
+def proof_text(system: System, due: DueProof) -> str:
+    """Return the proof in a sentence, with its limit and the shortest hold."""
+    check = system.checks[due.proof.check]
+    text = f"{sentence(check.name).rstrip('.')}: {due.limit}"
+    if due.hold is not None:
+        text += f"; lasting at least {duration(due.hold)}, both temperatures noted"
+    return sentence(text)

@@ -1,0 +1,424 @@
+"""The technical record: everything that the next technician needs to check the verdict."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from sagtrace.evidence.findings import Finding
+from sagtrace.report.assessment import Assessment, Recorded
+from sagtrace.report.parts import (
+    belief_bars,
+    chain_of,
+    leading_beliefs,
+    mark,
+    option_name,
+    proof_text,
+    state_text,
+    time_text,
+)
+from sagtrace.report.tree import (
+    Axis,
+    Block,
+    Bullets,
+    Column,
+    Line,
+    LinePlot,
+    Paper,
+    Para,
+    Section,
+    Span,
+    Table,
+    Warn,
+)
+from sagtrace.report.words import listed, money, odds, percent, sentence
+from sagtrace.units import KINDS, format_quantity, from_si
+
+__all__ = ["technical_paper"]
+
+_POINTS = 1200  # more than a page's width shows
+_RULED_OUT = 0.25  # chosen: share of its prior below which a fault is called ruled out
+
+
+def technical_paper(assessment: Assessment) -> Paper:
+    """Return the technical record."""
+    job, system = assessment.job, assessment.system
+    sections = (
+        Section(title="Verdict", body=_verdict(assessment)),
+        Section(title="Why", body=_why(assessment)),
+        Section(title="Measurements", body=_measurements(assessment)),
+        Section(title="Observations", body=_observations(assessment)),
+        *(Section(title=f"Recording {r.id}", body=_recording(r)) for r in assessment.recordings),
+        Section(title="Not excluded, ruled out, contradictions", body=_open(assessment)),
+        Section(title="Next", body=_next(assessment)),
+        Section(title="Repair options", body=_options(assessment)),
+        Section(title="Proof", body=_proofs(assessment)),
+        Section(title="Cautions", body=_cautions(assessment)),
+        Section(title="What was assumed, and where numbers come from", body=_basis(assessment)),
+    )
+    return Paper(
+        kind="technical",
+        title="Technical record",
+        subtitle=job.title,
+        mark=mark(assessment),
+        facts=(
+            ("Job", job.id),
+            ("Opened", job.opened[:10] or "not noted"),
+            ("System", system.layout.name),
+            ("Complaint", job.complaint),
+        ),
+        body=tuple(section for section in sections if section.body),
+        foot=f"sagtrace {assessment.version}, knowledge {system.edition} "
+        f"({system.digest[:12]}), input {assessment.digest[:12]}",
+    )
+
+
+def _verdict(assessment: Assessment) -> tuple[Block, ...]:
+    system, verdict = assessment.system, assessment.verdict
+    found = leading_beliefs(assessment)
+    lead = (
+        sentence(listed([state_text(system, b) for b in found]))
+        if found
+        else "No fault is more likely present than not; go on checking."
+    )
+    rows = tuple(
+        (
+            listed([system.faults[f].name for f in s.faults]) or "nothing on the list",
+            percent(s.probability),
+        )
+        for s in verdict.sets[:6]
+    )
+    table = Table(
+        columns=(
+            Column(title="Exactly these faults together", share=5),
+            Column(title="Probability", align="right"),
+        ),
+        rows=rows,
+        caption=f"The most probable sets; other sets together: "
+        f"{percent(1.0 - sum(s.probability for s in verdict.sets[:6]))}.",
+        strong=(0,),
+    )
+    blocks: list[Block] = [Para(text=lead, tone="lead"), belief_bars(assessment, 8), table]
+    if (chain := chain_of(assessment)) is not None:
+        blocks.append(chain)
+    for link in assessment.story:
+        if not link.counts and link.support:
+            text = (
+                f"{system.faults[link.cause].name} does not explain "
+                f"{system.faults[link.effect].name}: {link.support.text}"
+            )
+            blocks.append(Para(text=sentence(text)))
+    return tuple(blocks)
+
+
+def _why(assessment: Assessment) -> tuple[Block, ...]:
+    findings = {f.id: f for f in assessment.verdict.findings}
+    names = assessment.system.faults
+    rows = [
+        (
+            names[b.fault].name,
+            f"{findings[m.finding].name}: {findings[m.finding].text}",
+            odds(m.log_odds),
+        )
+        for b in (leading_beliefs(assessment) or assessment.verdict.beliefs[:2])
+        for m in assessment.verdict.why(b.fault)[:5]
+    ]
+    table = Table(
+        columns=(
+            Column(title="Fault", share=2),
+            Column(title="Finding", share=5),
+            Column(title="Moved the", align="right", share=1.2),
+        ),
+        rows=tuple(rows),
+        caption="What each finding does to a fault while all others stay.",
+    )
+    return (table,) if rows else ()
+
+
+def _interval(finding: Finding) -> str:
+    if finding.estimate is None:
+        return ""
+    low, high = finding.estimate.interval()
+    return f"{low:.3g} to {high:.3g} {finding.estimate.unit}"
+
+
+def _measurements(assessment: Assessment) -> tuple[Block, ...]:
+    measured = [f for f in assessment.verdict.findings if f.estimate is not None]
+    if not measured:
+        return ()
+    results = tuple((f.id, f.name, f.text.partition(";")[0], _interval(f)) for f in measured)
+    readings = tuple(
+        (
+            f.id,
+            r.name,
+            r.text,
+            _si(r.value, r.std, r.kind),
+            r.instrument or "not noted",
+            r.taken_at[:16],
+        )
+        for f in measured
+        for r in f.readings
+    )
+    blocks: list[Block] = [
+        Table(
+            columns=(
+                Column(title="Entry", share=0.6),
+                Column(title="Check", share=2.4),
+                Column(title="Result (± one standard deviation)", share=3),
+                Column(title="95 % interval", align="right", share=1.7),
+            ),
+            rows=results,
+            caption="Flows at 20 °C and 1 atm.",
+        )
+    ]
+    if readings:
+        blocks.append(
+            Table(
+                columns=(
+                    Column(title="Entry", share=0.6),
+                    Column(title="Reading", share=1.6),
+                    Column(title="As typed", share=1.1),
+                    Column(title="With spread", share=1.6),
+                    Column(title="Instrument", share=1.4),
+                    Column(title="Taken", share=1.5),
+                ),
+                rows=readings,
+                caption="Readings as typed; the spread joins the last digit and the handling.",
+            )
+        )
+    caveats = dict.fromkeys(f"{f.id}: {c.text}" for f in measured for c in f.caveats)
+    if caveats:
+        blocks.append(Bullets(items=tuple(caveats)))
+    return tuple(blocks)
+
+
+def _si(value: float, std: float, kind: str) -> str:
+    return format_quantity(value, std, KINDS[kind].shown_unit)
+
+
+def _observations(assessment: Assessment) -> tuple[Block, ...]:
+    entries = {e.id: e for e in assessment.job.entries}
+    rows = tuple(
+        (f.id, f.name, f.text, (entries[f.id].by if f.id in entries else "") or "not noted")
+        for f in assessment.verdict.findings
+        if f.estimate is None
+    )
+    blocks: list[Block] = []
+    if rows:
+        columns = (
+            Column(title="Entry", share=0.8),
+            Column(title="Check", share=2.4),
+            Column(title="Seen", share=4),
+            Column(title="By", share=1),
+        )
+        blocks.append(Table(columns=columns, rows=rows))
+    if assessment.left_out:
+        items = tuple(f"{x.entry} ({x.check}): {x.why}" for x in assessment.left_out)
+        blocks += [Para(text="Kept but not counted:", tone="quiet"), Bullets(items=items)]
+    return tuple(blocks)
+
+
+def _thinned(x: np.ndarray, y: np.ndarray) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Return at most `_POINTS` samples, the lowest and highest of each stretch kept."""
+    if len(x) <= _POINTS:
+        return tuple(map(float, x)), tuple(map(float, y))
+    pieces = np.array_split(np.arange(len(x)), _POINTS // 2)
+    filled = np.where(np.isfinite(y), y, np.nanmedian(y))
+    keep = sorted({int(p[f(filled[p])]) for p in pieces for f in (np.argmin, np.argmax)})
+    return tuple(map(float, x[keep])), tuple(map(float, y[keep]))
+
+
+def _recording(recorded: Recorded) -> tuple[Block, ...]:
+    trace, report = recorded.trace, recorded.report
+    blocks: list[Block] = []
+    spans = tuple(
+        Span(start=e.start / 60, end=e.end / 60, label=e.kind, role=e.kind) for e in report.episodes
+    )
+    if "height.rear" in trace.channels:
+        x, y = _thinned(trace.time / 60, 1e3 * trace.channels["height.rear"])
+        fitted = tuple(
+            Line(
+                name="straight lines fitted",
+                x=(line.start / 60, line.end / 60),
+                y=(1e3 * line.h0, 1e3 * line.h1),
+                role="fitted",
+            )
+            for line in report.lines
+        )
+        blocks.append(
+            LinePlot(
+                title="Height of the rear axle",
+                x=Axis(title="time", unit="min"),
+                y=Axis(title="height", unit="mm"),
+                lines=(Line(name="recorded", x=x, y=y), *fitted),
+                spans=spans,
+                text="Height over time with holds and fills marked and the lines fitted to them.",
+            )
+        )
+    for role in ("pump.voltage", "supply"):
+        if role in trace.channels:
+            x, y = _thinned(trace.time / 60, trace.channels[role])
+            blocks.append(
+                LinePlot(
+                    title="Voltage at the pump" if role == "pump.voltage" else "Supply voltage",
+                    x=Axis(title="time", unit="min"),
+                    y=Axis(title="voltage", unit="V"),
+                    lines=(Line(name="recorded", x=x, y=y),),
+                    text="Voltage over time.",
+                )
+            )
+            break
+    notes = (f"The pump ran {percent(report.run_share)} of the recorded time.", *report.notes)
+    blocks.append(Bullets(items=tuple(dict.fromkeys(sentence(note) for note in notes))))
+    return tuple(blocks)
+
+
+def _open(assessment: Assessment) -> tuple[Block, ...]:
+    verdict, names = assessment.verdict, assessment.system.faults
+    blocks: list[Block] = []
+    if verdict.not_excluded:
+        items = tuple(
+            f"{names[b.fault].name}: {percent(b.probability)}" for b in verdict.not_excluded
+        )
+        blocks += [Para(text="Not excluded yet:"), Bullets(items=items)]
+    found = {b.fault for b in leading_beliefs(assessment)}
+    out = [
+        b for b in verdict.beliefs if b.fault not in found and b.probability < _RULED_OUT * b.prior
+    ]
+    if out:
+        findings = {f.id: f for f in verdict.findings}
+        reasons: list[str] = []
+        for belief in out:
+            against = [m for m in verdict.why(belief.fault) if m.log_odds < 0][:1]
+            reason = f", mostly by {findings[against[0].finding].name}" if against else ""
+            reasons.append(f"{names[belief.fault].name}: {percent(belief.probability)}{reason}")
+        blocks += [Para(text="Ruled out for practical purposes:"), Bullets(items=tuple(reasons))]
+    findings = {f.id: f for f in verdict.findings}
+    for conflict in verdict.conflicts:
+        finding = findings[conflict.finding]
+        text = f"{finding.id}, {finding.name} ({finding.text}) {conflict.text}."
+        blocks.append(Warn(level="notice", text=sentence(text)))
+    return tuple(blocks)
+
+
+def _next(assessment: Assessment) -> tuple[Block, ...]:
+    plan, system = assessment.plan, assessment.system
+    say = {
+        "check": "Go on checking: the first line pays for itself in what it saves.",
+        "repair": "Stop looking: no further check would pay for itself. Repair and prove.",
+        "prove": "The repair is done and waits for its proof.",
+        "proved": "The repair is proved.",
+    }[assessment.stage]
+    rows = tuple(
+        (
+            sentence(system.checks[o.check].name).rstrip("."),
+            time_text(o),
+            money(o.saving, plan.currency) if o.saving > 0 else "does not pay",
+        )
+        for o in plan.offers[:5]
+    )
+    columns = (
+        Column(title="Check", share=4),
+        Column(title="Time with access", align="right", share=2),
+        Column(title="Expected saving", align="right", share=1.5),
+    )
+    table = Table(columns=columns, rows=rows)
+    return (Para(text=say), table) if rows and not assessment.job.repaired else (Para(text=say),)
+
+
+def _options(assessment: Assessment) -> tuple[Block, ...]:
+    currency = assessment.system.tariff.currency
+    rows = tuple(
+        (
+            sentence(option_name(assessment.system, o)).rstrip("."),
+            money(o.price.total, currency, o.price.std),
+            f"{o.price.labour_minutes:.0f} min",
+            percent(o.cure),
+            percent(o.come_back),
+            money(o.expected_total, currency),
+        )
+        for o in assessment.options[:7]
+    )
+    table = Table(
+        columns=(
+            Column(title="Option", share=3.4),
+            Column(title="Price, no tax", align="right", share=1.5),
+            Column(title="Labour", align="right", share=1),
+            Column(title="Cures", align="right", share=0.9),
+            Column(title="Comes back", align="right", share=1),
+            Column(title="Expected total", align="right", share=1.2),
+        ),
+        rows=rows,
+        strong=(0,),
+        caption="Expected total: the price and what come-backs are expected to cost.",
+    )
+    reasons = [
+        f"{sentence(option_name(assessment.system, o)).rstrip('.')}: "
+        + listed([f"{r.text} ({percent(r.chance)})" for r in o.reasons[:3]])
+        for o in assessment.options[:7]
+        if o.repairs and o.reasons
+    ]
+    return (table, Bullets(items=tuple(reasons))) if reasons else (table,)
+
+
+def _proofs(assessment: Assessment) -> tuple[Block, ...]:
+    if not assessment.proofs:
+        return ()
+    rows = tuple(
+        (
+            proof_text(assessment.system, due),
+            due.judged.result if due.judged else "not done",
+            due.judged.text if due.judged else due.proof.text,
+        )
+        for due in assessment.proofs
+    )
+    columns = (
+        Column(title="Test and limit", share=3),
+        Column(title="Result", share=0.9),
+        Column(title="Why, or what came out", share=3.4),
+    )
+    return (Table(columns=columns, rows=rows),)
+
+
+def _cautions(assessment: Assessment) -> tuple[Block, ...]:
+    system = assessment.system
+    used = dict.fromkeys(
+        caution
+        for r in (assessment.options[0].repairs if assessment.options else ())
+        for caution in (
+            *system.repairs[r].cautions,
+            *(c for need in system.repairs[r].needs for c in system.access[need].cautions),
+        )
+    )
+    order = {"danger": 0, "warning": 1, "notice": 2}
+    cautions = sorted((system.cautions[c] for c in used), key=lambda c: order[c.level])
+    return tuple(Warn(level=c.level, text=c.text) for c in cautions)
+
+
+def _basis(assessment: Assessment) -> tuple[Block, ...]:
+    facts = assessment.facts
+    assumed = {fact.id for fact in facts.assumed}
+    rows = tuple(
+        (
+            sentence(fact.name).rstrip("."),
+            f"{from_si(facts.values[fact.id].value, fact.unit):.3g}"
+            + (
+                f" ± {from_si(facts.values[fact.id].std, fact.unit) - from_si(0.0, fact.unit):.2g}"
+                if facts.values[fact.id].std
+                else ""
+            )
+            + f" {fact.unit}",
+            "assumed" if fact.id in assumed else "as typed",
+        )
+        for fact in assessment.system.layout.facts
+        if fact.std
+    )
+    columns = (
+        Column(title="Vehicle data", share=4),
+        Column(title="Value", align="right", share=2),
+        Column(title="Source", share=1),
+    )
+    sources = assessment.system.sources
+    named = [sources[f.basis] for f in assessment.facts.assumed]
+    named += [sources[assessment.system.tariff.basis]]
+    items = dict.fromkeys(f"{s.kind.replace('_', ' ')}: {s.text}" for s in named)
+    return (Table(columns=columns, rows=rows), Bullets(items=tuple(items)))

@@ -1,0 +1,698 @@
+"""What a person types, to SI, and SI back to what a person reads.
+
+Assumes one quantity a text, in a unit from the fixed table below; the text is cut up by our own
+regular expressions and never handed to an expression parser, so nothing in it can be evaluated.
+Gauge and absolute pressure are different kinds; going from one to the other takes the barometer.
+Limits: a single dot is always a decimal point; `1,234` alone has two readings and is refused.
+Spread (JCGM 100:2008, 4.3.7): a reading is uniform over its last digit, std = resolution/sqrt(12);
+a typed `± a` is (chosen) the half-width of a uniform bound, std = a/sqrt(3). `format_quantity`
+prints one standard deviation after its ±: typed back in, it would be read as a bound.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import ROUND_HALF_EVEN, Context, Decimal
+from difflib import get_close_matches
+from fractions import Fraction
+from functools import cache
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from sagtrace.errors import DomainError, UnitError, UnknownIdError
+
+if TYPE_CHECKING:
+    import pint
+
+__all__ = [
+    "convert",
+    "format_quantity",
+    "from_si",
+    "IMPERIAL",
+    "KINDS",
+    "parse_quantity",
+    "Quantity",
+    "QuantityKind",
+    "to_si",
+]
+
+MAX_TEXT = 80  # [characters] chosen: the longest honest reading typed is about half of this
+BAROMETER_LOW, BAROMETER_HIGH = 4.0e4, 1.15e5  # [Pa] chosen: above any road, beyond any weather
+STD_OF_UNIFORM = math.sqrt(3.0)  # [-] exact: half-width over std, JCGM 100:2008, 4.3.7
+STD_OF_DIGIT = math.sqrt(12.0)  # [-] exact: full width over std, the same clause
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuantityKind:
+    """One kind of quantity: its units, its plausible range, and the slips people make."""
+
+    name: str
+    dimension: str  # group in the unit table; two kinds may share one
+    si_unit: str
+    shown_unit: str
+    low: float  # [si_unit] chosen: wide sanity limit, not a specification
+    high: float  # [si_unit] chosen, likewise
+    expected: str  # completes "expected ..."
+    slips: tuple[tuple[str, str], ...] = ()  # (dimension typed by mistake, hint)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quantity:
+    """One typed number in SI, with the spread that its last digit or its ± implies."""
+
+    value: float  # [SI unit of the kind]
+    std: float  # [SI unit of the kind] one standard deviation, above zero
+    kind: str
+    text: str  # as typed
+    resolution: float  # [SI unit of the kind]
+
+
+# Dimension -> symbol, name in the registry, other spellings. The symbols are what reports show.
+# "1/minute" and not "rpm", because the registry takes a revolution as 2 pi radians.
+# fmt: off
+_TABLE: Mapping[str, tuple[tuple[str, str, str], ...]] = {
+    "length": (
+        ("mm", "millimeter", "millimeter|millimeters|millimetre|millimetres"),
+        ("cm", "centimeter", "centimeter|centimeters|centimetre|centimetres"),
+        ("m", "meter", "meter|meters|metre|metres"), ("km", "kilometer", "kilometers|kilometres"),
+        ("in", "inch", "inch|inches|\"|''|″"), ("ft", "foot", "foot|feet|'|′|’")),
+    "pressure": (
+        ("bar", "bar", "bars"), ("kPa", "kilopascal", ""),
+        ("psi", "pound_force_per_square_inch", "lbf/in2|lbf/in²|lbf/in^2"),
+        ("mbar", "millibar", ""), ("hPa", "hectopascal", ""), ("Pa", "pascal", "pascal|pascals"),
+        ("MPa", "megapascal", ""), ("atm", "standard_atmosphere", ""),
+        ("mmHg", "mmHg", ""), ("inHg", "inHg", "")),
+    "voltage": (("V", "volt", "volt|volts"), ("mV", "millivolt", "millivolt|millivolts"),
+                ("kV", "kilovolt", "")),
+    "current": (("A", "ampere", "amp|amps|ampere|amperes"),
+                ("mA", "milliampere", "milliamp|milliamps"), ("µA", "microampere", "uA")),
+    "resistance": (
+        ("Ω", "ohm", "ohm|ohms"), ("mΩ", "milliohm", "mohm|milliohm|milliohms"),
+        ("kΩ", "kiloohm", "kohm|kiloohms"), ("MΩ", "megaohm", "Mohm|megohm|megaohms")),
+    "temperature": (
+        ("°C", "degree_Celsius", "degC|deg C|C|celsius"),
+        ("°F", "degree_Fahrenheit", "degF|deg F|F|fahrenheit"), ("K", "kelvin", "kelvin|kelvins")),
+    "temperature difference": (
+        ("K", "kelvin", "kelvin|kelvins"),
+        ("Δ°C", "delta_degree_Celsius", "°C|degC|deg C|C|celsius"),
+        ("Δ°F", "delta_degree_Fahrenheit", "°F|degF|deg F|F|fahrenheit")),
+    "time": (
+        ("s", "second", "sec|secs|second|seconds"), ("min", "minute", "mins|minute|minutes"),
+        ("h", "hour", "hr|hrs|hour|hours"), ("d", "day", "day|days"), ("ms", "millisecond", "")),
+    "volume": (
+        ("L", "liter", "litre|litres|liter|liters"), ("mL", "milliliter", "cc|cm3|cm³|cm^3|ccm"),
+        ("m³", "meter**3", "m3|m^3"), ("in³", "inch**3", "in3|in^3|cu in"),
+        ("ft³", "foot**3", "ft3|ft^3|cu ft")),
+    "volume flow": (
+        ("mL/min", "milliliter/minute", "cc/min|ccm/min|cm3/min|cm³/min|cm^3/min"),
+        ("L/min", "liter/minute", "lpm"), ("L/h", "liter/hour", ""),
+        ("m³/s", "meter**3/second", "m3/s|m^3/s"), ("m³/h", "meter**3/hour", "m3/h|m^3/h"),
+        ("in³/min", "inch**3/minute", "in3/min|in^3/min|cu in/min"),
+        ("ft³/min", "foot**3/minute", "cfm|ft3/min|ft^3/min|cu ft/min")),
+    "power": (("W", "watt", "watt|watts"), ("kW", "kilowatt", "kilowatt|kilowatts"),
+              ("hp", "horsepower", "horsepower")),
+    "mass": (
+        ("kg", "kilogram", "kilo|kilos|kilogram|kilograms"), ("g", "gram", "gram|grams"),
+        ("t", "metric_ton", "tonne|tonnes"), ("lb", "pound", "lbs|pound|pounds"),
+        ("oz", "ounce", "ounce|ounces")),
+    "area": (
+        ("cm²", "centimeter**2", "cm2|cm^2|sq cm"), ("mm²", "millimeter**2", "mm2|mm^2|sq mm"),
+        ("m²", "meter**2", "m2|m^2|sq m"), ("in²", "inch**2", "in2|in^2|sq in")),
+    "frequency": (("Hz", "hertz", "hertz|1/s|/s"), ("kHz", "kilohertz", "kilohertz"),
+                  ("1/min", "1/minute", "rpm|r/min|/min")),
+    "ratio": (("%", "percent", "percent|per cent|pct"), ("", "dimensionless", "")),
+    "speed": (
+        ("mm/s", "millimeter/second", ""), ("m/s", "meter/second", ""),
+        ("mm/min", "millimeter/minute", ""), ("mm/h", "millimeter/hour", ""),
+        ("in/s", "inch/second", ""), ("in/min", "inch/minute", ""), ("in/h", "inch/hour", ""),
+        ("km/h", "kilometer/hour", "kph|kmh"), ("mph", "mile/hour", "mi/h")),
+    "angle": (("°", "degree", "deg|degree|degrees"), ("rad", "radian", "radian|radians")),
+    "count": (("", "dimensionless", "x|×|times|pcs"),),
+}
+# Units that may follow each other in one reading, and how many of the smallest each one is.
+# All exact: ISO 80000-3 for time, the 1959 yard and pound agreement for the others.
+_CHAINS: Mapping[str, tuple[tuple[str, int], ...]] = {
+    "time": (("d", 86400), ("h", 3600), ("min", 60), ("s", 1)),
+    "length": (("ft", 12), ("in", 1)),
+    "mass": (("lb", 16), ("oz", 1)),
+}
+_HEIGHT = ("length", "A height? Enter it as a height.")
+_PRESSURE = ("pressure", "A pressure? Enter it as a pressure.")
+_YEAR = 366.0 * 86400.0  # [s] the longest that a vehicle is left standing between two readings
+# Name, dimension, SI unit, shown unit, low, high (chosen: wide sanity limits), expected, slips.
+_KIND_ROWS: tuple[
+    tuple[str, str, str, str, float, float, str, tuple[tuple[str, str], ...]], ...
+] = (
+    ("length", "length", "m", "mm", -0.5, 5.0,
+     "a length, for example 412 mm or 14 3/8 in", (_PRESSURE,)),
+    ("altitude", "length", "m", "m", -500.0, 9000.0,
+     "an altitude, for example 520 m or 1700 ft",
+     (("pressure", "A barometer reading? Enter it as an absolute pressure."),)),
+    ("pressure_absolute", "pressure", "Pa", "bar", 0.0, 4.2e6,
+     "an absolute pressure, for example 8.8 bar abs or 128 psia", (_HEIGHT,)),
+    ("pressure_gauge", "pressure", "Pa", "bar", -1.1e5, 4.0e6,
+     "a gauge pressure, for example 7.8 bar or 113 psi", (_HEIGHT,)),
+    ("voltage", "voltage", "V", "V", -100.0, 100.0,
+     "a voltage, for example 12.4 V or 350 mV",
+     (("current", "Check which jack the meter lead was in."),
+      ("resistance", "A meter set to ohms does not show a voltage."), _PRESSURE)),
+    ("current", "current", "A", "A", -2000.0, 2000.0,
+     "a current, for example 18.5 A or 30 mA",
+     (("voltage", "A clamp that gives mV: convert with the clamp's own factor."),)),
+    ("resistance", "resistance", "Ω", "Ω", 0.0, 1e9,
+     "a resistance, for example 0.25 Ω or 250 mohm",
+     (("voltage", "A drop under load? Enter it as a voltage, with its current."),)),
+    ("temperature", "temperature", "K", "°C", 183.15, 673.15,
+     "a temperature, for example -5 °C or 41 °F", ()),
+    ("temperature_difference", "temperature difference", "K", "K", -400.0, 400.0,
+     "a temperature difference, for example 8 K or 15 °F", ()),
+    ("time", "time", "s", "h", 0.0, _YEAR,
+     "a time, for example 11 h 30 min, 90 min or 07:30",
+     (("length", "Minutes are written min; m is a metre."),)),
+    ("volume", "volume", "m^3", "L", 0.0, 1.0,
+     "a volume, for example 4.5 L or 270 in³",
+     (("volume flow", "That is a flow; a volume has no time in it."),)),
+    ("volume_flow", "volume flow", "m^3/s", "mL/min", -0.02, 0.02,
+     "a volume flow, for example 35 mL/min or 2 L/min",
+     (("volume", "A flow needs its time, for example per min."),)),
+    ("power", "power", "W", "W", 0.0, 1e5, "a power, for example 180 W or 0.25 hp", ()),
+    ("mass", "mass", "kg", "kg", 0.0, 6e4, "a mass, for example 80 kg or 180 lb", ()),
+    ("area", "area", "m^2", "cm²", 0.0, 1.0, "an area, for example 95 cm² or 14.7 in²",
+     (("length", "A diameter? An area has a square unit, for example cm²."),)),
+    ("frequency", "frequency", "Hz", "Hz", 0.0, 1e8,
+     "a frequency, for example 125 Hz or 800 rpm", ()),
+    ("ratio", "ratio", "", "%", -1.5, 1.5, "a ratio, for example 35 % or 0.35", ()),
+    ("speed", "speed", "m/s", "mm/s", -100.0, 100.0,
+     "a speed, for example 4.5 mm/s or 30 km/h",
+     (("length", "A speed needs its time, for example mm/s."),)),
+    ("angle", "angle", "rad", "°", -2.0 * math.pi, 2.0 * math.pi,
+     "an angle, for example 12.5°", ()),
+    ("count", "count", "", "", 0.0, 1e7, "a whole number, for example 3", ()),
+)
+# fmt: on
+KINDS: Mapping[str, QuantityKind] = MappingProxyType(
+    {
+        name: QuantityKind(
+            name=name,
+            dimension=dimension,
+            si_unit=si_unit,
+            shown_unit=shown,
+            low=low,
+            high=high,
+            expected=expected,
+            slips=slips,
+        )
+        for name, dimension, si_unit, shown, low, high, expected, slips in _KIND_ROWS
+    }
+)
+_SI: Mapping[str, str] = {kind.dimension: kind.si_unit for kind in KINDS.values()}
+IMPERIAL: Mapping[str, str] = MappingProxyType(
+    {
+        "altitude": "ft",
+        "area": "in²",
+        "length": "in",
+        "mass": "lb",
+        "pressure_absolute": "psi",
+        "pressure_gauge": "psi",
+        "speed": "in/min",
+        "temperature": "°F",
+        "temperature_difference": "Δ°F",
+        "volume": "in³",
+        "volume_flow": "in³/min",
+    }
+)  # kind -> unit shown to people who think in inches; a kind not named keeps its shown unit
+
+
+@cache
+def _registry() -> pint.UnitRegistry[float]:
+    import pint  # because importing it takes longer than most commands do
+
+    return pint.UnitRegistry()
+
+
+@cache
+def _line(dimension: str, symbol: str) -> tuple[float, float]:
+    """Return scale and offset of one unit: SI value = scale * number + offset."""
+    name = next(row[1] for row in _TABLE[dimension] if row[0] == symbol)
+    quantity, si_unit = _registry().Quantity, _SI[dimension]
+    offset = float(quantity(0.0, name).to(si_unit).magnitude)
+    # The scale comes straight from one conversion, because a difference would cost digits.
+    step = "delta_" + name if offset else name
+    return float(quantity(1.0, step).to(si_unit).magnitude), offset
+
+
+@cache
+def _spellings(dimension: str) -> Mapping[str, str]:
+    """Return every spelling of a dimension's units with the symbol that it means."""
+    pairs: dict[str, str] = {}
+    for symbol, _, others in _TABLE[dimension]:
+        pairs[symbol] = symbol
+        pairs |= dict.fromkeys(filter(None, others.split("|")), symbol)
+    return MappingProxyType({key.replace("µ", "μ"): symbol for key, symbol in pairs.items()})
+
+
+def _lookup(dimension: str, text: str) -> str | None:
+    """Return the symbol that a spelling means; capitals are forgiven where only one unit fits."""
+    table = _spellings(dimension)
+    tidy = " ".join(text.split()).replace("µ", "μ")
+    for form in (tidy, tidy.replace(" ", "")):
+        if form in table:
+            return table[form]
+    found = {symbol for key, symbol in table.items() if key.casefold() == tidy.casefold()}
+    return found.pop() if len(found) == 1 else None
+
+
+def _unit_of(dimension: str, text: str) -> tuple[str, str] | None:
+    """Return symbol and "gauge", "absolute" or "" of a unit text, or None if it is no such unit."""
+    if (symbol := _lookup(dimension, text)) is not None:
+        return symbol, ""
+    if dimension == "pressure" and (match := _MODE.fullmatch(text.strip())):
+        symbol = _lookup(dimension, match[1])
+        if symbol is not None:
+            return symbol, "gauge" if match[2].strip("(").lower()[0] == "g" else "absolute"
+    return None
+
+
+def _shown_dimension(unit: str) -> str:
+    for dimension, rows in _TABLE.items():
+        if any(row[0] == unit for row in rows):
+            return dimension
+    known = sorted({row[0] for rows in _TABLE.values() for row in rows if row[0]})
+    near = get_close_matches(unit, known, n=1, cutoff=0.3)
+    hint = f"The nearest is {near[0]!r}." if near else ""
+    raise UnitError("unit", unit, "the symbol of a unit known here", hint)
+
+
+def _finite(name: str, value: float, unit: str) -> float:
+    if not math.isfinite(value):
+        raise DomainError(name, value, unit, "a finite number", "Leave the reading out instead.")
+    return value
+
+
+def to_si(value: float, unit: str) -> float:
+    """Return `value`, given in `unit` (a shown symbol), in SI.
+
+    A pressure stays gauge or absolute as it was. "°C" is a temperature; "Δ°C" a difference.
+
+    Raises
+    ------
+    UnitError
+        The symbol is not one of those known here.
+    DomainError
+        The value is not finite.
+
+    Examples
+    --------
+    >>> to_si(1.0, "in")
+    0.0254
+
+    """
+    scale, offset = _line(_shown_dimension(unit), unit)
+    return scale * _finite("value", value, unit) + offset
+
+
+def from_si(value: float, unit: str) -> float:
+    """Return an SI `value` in `unit` (a shown symbol); the inverse of `to_si`.
+
+    Raises
+    ------
+    UnitError
+        The symbol is not one of those known here.
+    DomainError
+        The value is not finite.
+
+    Examples
+    --------
+    >>> from_si(0.0254, "in")
+    1.0
+
+    """
+    scale, offset = _line(_shown_dimension(unit), unit)
+    return (_finite("value", value, "(SI)") - offset) / scale
+
+
+def convert(value: float, from_unit: str, to_unit: str) -> float:
+    """Return `value`, given in `from_unit`, in `to_unit`; both are shown symbols.
+
+    Raises
+    ------
+    UnitError
+        A symbol is not known, or the two measure different things.
+    DomainError
+        The value is not finite.
+
+    Examples
+    --------
+    >>> print(f"{convert(2.0, 'ft', 'in'):.6f}")
+    24.000000
+
+    """
+    _shown_dimension(from_unit), _shown_dimension(to_unit)
+    for dimension, rows in _TABLE.items():
+        if {from_unit, to_unit} <= {row[0] for row in rows}:
+            scale_from, offset_from = _line(dimension, from_unit)
+            scale_to, offset_to = _line(dimension, to_unit)
+            _finite("value", value, from_unit)
+            return (scale_from * value + (offset_from - offset_to)) / scale_to
+    what = _shown_dimension(from_unit)
+    hint = f"{to_unit!r} is a unit of {_shown_dimension(to_unit)}."
+    raise UnitError("unit", to_unit, f"a unit of {what}, like {from_unit!r}", hint)
+
+
+def format_quantity(value_si: float, std_si: float, unit: str) -> str:
+    """Return value and one standard deviation in `unit`, rounded to the spread's two digits.
+
+    Two digits of the spread: JCGM 100:2008, 7.2.6. The value is rounded to the same place.
+
+    Parameters
+    ----------
+    value_si, std_si : float
+        Value and its standard deviation, above zero [SI unit]
+    unit : str
+        Shown symbol, for example "mm"
+
+    Raises
+    ------
+    UnitError
+        The symbol is not one of those known here.
+    DomainError
+        A number is not finite, or the spread is not above zero.
+
+    Examples
+    --------
+    >>> format_quantity(0.412, 0.0012, "mm")
+    '412.0 ± 1.2 mm'
+
+    """
+    scale, _ = _line(_shown_dimension(unit), unit)
+    if not std_si > 0.0:
+        raise DomainError("std", std_si, "(SI)", "above zero", "No instrument is exact.")
+    value = Decimal(_finite("value", from_si(value_si, unit), unit))
+    std = Decimal(f"{_finite('std', std_si / scale, unit):.1e}")
+    place = Decimal(1).scaleb(std.adjusted() - 1)
+    digits = max(1, value.adjusted() - place.adjusted() + 2)
+    rounded = value.quantize(place, ROUND_HALF_EVEN, Context(prec=digits))
+    shown = f"{abs(rounded):f}" if rounded.is_zero() else f"{rounded:f}"
+    text = f"{shown.replace('-', '−')} ± {std:f}"
+    return text + unit if unit == "°" else f"{text} {unit}".rstrip()
+
+
+# Digits in groups of three, or plain; a decimal comma or point; a fraction, alone or after a whole.
+_NUMBER = (
+    r"(?:(?:[0-9]{1,6}[ -])?[0-9]{1,3}/[0-9]{1,3}(?![0-9/])"
+    r"|[0-9]{1,3}(?:[ '’][0-9]{3})+(?![0-9])(?:[.,][0-9]+)?"
+    r"|[0-9]+(?:[.,][0-9]+)*|[.,][0-9]+)"
+)
+_HEAD = re.compile(rf"([+-]?) ?({_NUMBER})(?:[eE]([+-]?[0-9]{{1,2}})(?![0-9]))?")
+_LINK = re.compile(rf"({_NUMBER}) ?([^0-9.,+/ -]*) ?")
+_CLOCK = re.compile(r"([0-9]{1,4}):([0-5][0-9])(?::([0-5][0-9]))?(?: ?([A-Za-z]+))?")
+_MODE = re.compile(r"(.*?) ?(\((?:gauge|absolute|abs|g|a)\)|gauge|absolute|abs|g|a)", re.I)
+_BOUND = re.compile(r"±|\+/-|\+-")
+_NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity)(?![a-z])", re.I)
+_GROUPED = re.compile(r"[0-9]{1,3}(?:(?:,[0-9]{3})+\.[0-9]+|(?:\.[0-9]{3})+,[0-9]+)")
+_THOUSANDS = re.compile(r"[0-9]{1,3}(?:(?:,[0-9]{3}){2,}|(?:\.[0-9]{3}){2,})")
+_EITHER = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
+_DECIMAL = re.compile(r"[0-9]*[.,]?[0-9]+")
+_SAME = str.maketrans(
+    {"\t": " ", "\xa0": " ", "\u2007": " ", "\u2009": " ", "\u202f": " "}
+    | {"−": "-", "–": "-", "‒": "-", "\u2010": "-", "\u2011": "-", "\u2126": "Ω", "”": '"'}
+    | {"½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅛": " 1/8", "⅜": " 3/8", "⅝": " 5/8", "⅞": " 7/8"}
+)  # characters that mean the same to whoever types them
+
+
+@dataclass(frozen=True, slots=True)
+class _Ask:
+    """What was asked and typed, so that every refusal can say it."""
+
+    name: str
+    text: str
+    kind: QuantityKind
+
+    def refuse(self, hint: str) -> UnitError:
+        shown = self.text if len(self.text) <= MAX_TEXT else self.text[: MAX_TEXT // 2] + "…"
+        return UnitError(self.name, shown, self.kind.expected, hint)
+
+    def refuse_unit(self, unit: str) -> UnitError:
+        own = _spellings(self.kind.dimension)
+        for dimension in _TABLE:
+            if _unit_of(dimension, unit):
+                slip = dict(self.kind.slips).get(dimension, "")
+                return self.refuse(f"{unit!r} is a unit of {dimension}. {slip}".rstrip())
+        if re.search(r"(?<![A-Za-z^])[0-9]", unit):
+            return self.refuse("One reading has one number; this has more.")
+        same = sorted(key for key in own if key.casefold() == unit.casefold())
+        if same:
+            return self.refuse(f"Capitals matter here: {' or '.join(map(repr, same))}?")
+        every = [key for dimension in _TABLE for key in _spellings(dimension)]
+        near = get_close_matches(unit, own, n=1) or get_close_matches(unit, every, n=1)
+        known = ", ".join(row[0] for row in _TABLE[self.kind.dimension] if row[0])
+        way_out = f"The nearest is {near[0]!r}." if near else f"Known: {known}." if known else ""
+        return self.refuse(f"{unit!r} is no unit known here. {way_out}".rstrip())
+
+
+@dataclass(frozen=True, slots=True)
+class _Side:
+    """A number as typed, the worth of its last digit, and its unit if it has one."""
+
+    number: Fraction
+    step: Fraction
+    symbol: str | None = None
+    mode: str = ""
+
+
+def _digits(ask: _Ask, typed: str) -> tuple[Fraction, Fraction]:
+    """Return an unsigned number and the worth of its last digit."""
+    if "/" in typed:
+        whole, _, part = typed.replace("-", " ").rpartition(" ")
+        top, bottom = (int(half) for half in part.split("/"))
+        if bottom == 0 or (whole and top >= bottom):
+            raise ask.refuse(f"{part} is no fraction of one.")
+        return int(whole or 0) + Fraction(top, bottom), Fraction(1, bottom)
+    plain = re.sub(r"[ '’]", "", typed)
+    if plain == typed and _EITHER.fullmatch(plain):
+        readings = f"{plain.replace(',', '.')} or {plain.replace(',', '')}"
+        raise ask.refuse(f"{plain} can mean {readings}: type one of those.")
+    if _THOUSANDS.fullmatch(plain):
+        plain = re.sub(r"[.,]", "", plain)
+    elif _GROUPED.fullmatch(plain):
+        plain = plain.replace("," if plain.rindex(".") > plain.rindex(",") else ".", "")
+    elif not _DECIMAL.fullmatch(plain):
+        raise ask.refuse(f"The dots and commas in {typed} do not make a number.")
+    plain = plain.replace(",", ".")
+    return Fraction(plain), Fraction(1, 10 ** len(plain.partition(".")[2]))
+
+
+def _clock(ask: _Ask, body: str) -> _Side | None:
+    """Return h:mm, h:mm:ss or, where the unit says min, m:ss; None if it is none of these."""
+    match = _CLOCK.fullmatch(body) if ask.kind.dimension == "time" else None
+    if match is None:
+        return None
+    first, second, third = int(match[1]), int(match[2]), match[3]
+    unit = _lookup("time", match[4]) if match[4] else "h"
+    if unit == "h" and third is None:
+        return _Side(Fraction(60 * first + second), Fraction(1), "min")
+    if unit == "h":
+        return _Side(Fraction(3600 * first + 60 * second + int(third)), Fraction(1), "s")
+    if unit == "min" and third is None:
+        return _Side(Fraction(60 * first + second), Fraction(1), "s")
+    raise ask.refuse("A colon divides hours and minutes, or with 'min' minutes and seconds.")
+
+
+def _chain(ask: _Ask, body: str) -> _Side | None:
+    """Return a reading such as 11 h 30 min or 5 ft 3 in, in its last unit; None if it is none."""
+    counts = dict(_CHAINS.get(ask.kind.dimension, ()))
+    links = list(_LINK.finditer(body))
+    ends = [0, *(link.end() for link in links)]
+    if len(links) < 2 or ends != [*(link.start() for link in links), len(body)]:
+        return None
+    total, step, bigger, last = Fraction(0), Fraction(1), 0, ""
+    for typed, unit in (link.groups() for link in links):
+        # 11h30 is how many people write 11 h 30 min.
+        symbol = _lookup(ask.kind.dimension, unit) if unit else "min" if last == "h" else None
+        size = counts.get(symbol or "", 0)
+        if size == 0 or (bigger and (size >= bigger or step != 1)):
+            return None
+        number, step = _digits(ask, typed)
+        if bigger and number * size >= bigger:
+            raise ask.refuse(f"{typed} {symbol} is as much as one {last} or more.")
+        total, bigger, last = total + number * size, size, symbol or ""
+    return _Side(total / bigger, step, last)
+
+
+def _side(ask: _Ask, body: str) -> _Side:
+    """Return what one side of the ± says."""
+    if clock := _clock(ask, body):
+        return clock
+    head = _HEAD.match(body)
+    if head is None:
+        rule = "Leave the reading out instead." if _NOT_FINITE.match(body) else "No number found."
+        raise ask.refuse(rule)
+    sign = -1 if head[1] == "-" else 1
+    unit = body[head.end() :].strip()
+    found = _unit_of(ask.kind.dimension, unit) if unit else None
+    if unit and found is None:
+        if chain := _chain(ask, body[head.start(2) :]):
+            return _Side(sign * chain.number, chain.step, chain.symbol)
+        raise ask.refuse_unit(unit)
+    number, step = _digits(ask, head[2])
+    power = Fraction(10) ** int(head[3] or 0)
+    return _Side(sign * number * power, step * power, *(found or ()))
+
+
+def _clean(ask: _Ask) -> tuple[str, str | None]:
+    """Return the text before and after a ±, in plain characters."""
+    if len(ask.text) > MAX_TEXT:
+        raise ask.refuse(f"It has {len(ask.text)} characters; a reading has {MAX_TEXT} at most.")
+    body = " ".join(part for part in ask.text.translate(_SAME).strip().split(" ") if part)
+    if not body:
+        raise ask.refuse("Nothing was typed.")
+    if not body.isprintable():
+        raise ask.refuse("It holds a character that cannot be printed.")
+    sides = [side.strip() for side in _BOUND.split(body)]
+    if len(sides) > 2 or not all(sides):
+        raise ask.refuse("A ± stands between the reading and its bound, once.")
+    return sides[0], sides[1] if len(sides) == 2 else None
+
+
+def _bound_side(ask: _Ask, body: str) -> _Side:
+    if ask.kind.dimension != "ratio" and body.endswith("%"):
+        raise ask.refuse("A percentage of what? Give the bound in the unit of the reading.")
+    bound = _side(ask, body)
+    if bound.number <= 0:
+        raise ask.refuse("The bound after ± must be above zero.")
+    return bound
+
+
+def _choose_unit(
+    ask: _Ask, reading: _Side, bound: _Side | None, default_unit: str | None
+) -> tuple[str, str]:
+    """Return symbol and pressure mode: the reading's own, its bound's, or the default."""
+    for side in (reading, bound):
+        if side is not None and side.symbol is not None:
+            return side.symbol, reading.mode or side.mode
+    if default_unit is not None:
+        if found := _unit_of(ask.kind.dimension, default_unit):
+            return found
+        raise UnitError("default_unit", default_unit, f"a unit of {ask.kind.dimension}")
+    if any(row[0] == "" for row in _TABLE[ask.kind.dimension]):
+        return "", ""
+    raise ask.refuse("Add the unit.")
+
+
+def _shift(ask: _Ask, mode: str, barometer: float | None) -> float:
+    """Return what to add [Pa] to get from the pressure typed to the kind asked for."""
+    if barometer is not None and not BAROMETER_LOW <= barometer <= BAROMETER_HIGH:
+        rule = f"between {BAROMETER_LOW:g} and {BAROMETER_HIGH:g} Pa"
+        raise DomainError("barometer", barometer, "Pa", rule, "In hPa? Multiply by 100.")
+    wanted = ask.kind.name.removeprefix("pressure_")
+    if ask.kind.dimension != "pressure" or mode in ("", wanted):
+        return 0.0
+    if barometer is None:
+        raise ask.refuse(f"This is {mode}; with the barometer too it can be made {wanted}.")
+    return barometer if wanted == "absolute" else -barometer
+
+
+def _check_range(ask: _Ask, value: float, symbol: str) -> None:
+    """Refuse a value [SI] outside its kind's range, in the unit that was typed."""
+    kind = ask.kind
+    scale, offset = _line(kind.dimension, symbol)
+    typed = (value - offset) / scale
+    if kind.name == "pressure_absolute" and value <= 0.0:
+        hint = "A gauge reading? Say 'gauge'."
+        raise DomainError(ask.name, typed, symbol, "above zero", hint)
+    if kind.name == "count" and value != math.floor(value):
+        raise DomainError(ask.name, typed, symbol, "a whole number")
+    if kind.low <= value <= kind.high:
+        return
+    hint = "Check the number and its unit."
+    for other, _, _ in _TABLE[kind.dimension]:
+        other_scale, other_offset = _line(kind.dimension, other)
+        if kind.low <= other_scale * typed + other_offset <= kind.high:
+            hint = f"Did you mean {typed:g} {other}?".replace(" ?", "?")
+            break
+    low, high = ((limit - offset) / scale for limit in (kind.low, kind.high))
+    rule = f"between {low:g} and {high:g} {symbol}".rstrip()
+    raise DomainError(ask.name, typed, symbol, rule, hint)
+
+
+def parse_quantity(
+    text: str,
+    kind: str | QuantityKind,
+    *,
+    name: str,
+    resolution: float | None = None,
+    default_unit: str | None = None,
+    barometer: float | None = None,
+) -> Quantity:
+    """Return what a person typed, in SI and with its spread.
+
+    Parameters
+    ----------
+    text : str
+        One quantity, for example "7.8 bar", "14 3/8 in", "0,35 V", "412 ± 2 mm" [-]
+    kind : str or QuantityKind
+        What it must be; a name from `KINDS` [-]
+    name : str
+        What the reading is called in an error [-]
+    resolution : float, optional
+        Smallest step of the instrument, above zero; taken from the last digit typed if not
+        given [SI unit of the kind]
+    default_unit : str, optional
+        Unit of a bare number, for example "mm" or "bar gauge" [-]
+    barometer : float, optional
+        Absolute pressure of the air outside, to go between gauge and absolute; its own spread is
+        the caller's to add [Pa]
+
+    Returns
+    -------
+    quantity : Quantity
+        Value, std and resolution [SI unit of the kind]
+
+    Raises
+    ------
+    UnitError
+        The text is no quantity of this kind, or has two readings.
+    DomainError
+        The number is outside the range where it means something.
+    UnknownIdError
+        There is no such kind.
+
+    Notes
+    -----
+    A pressure that says neither gauge nor absolute is taken as the kind asked for. A whole number
+    of times counts as read to one, like any other reading (chosen: never a spread of zero).
+
+    Sources
+    -------
+    JCGM 100:2008, 4.3.7 (rectangular distribution of a bounded reading).
+
+    Examples
+    --------
+    >>> parse_quantity("14 3/8 in", "length", name="ride height").value
+    0.365125
+
+    """
+    if isinstance(kind, str):
+        if kind not in KINDS:
+            raise UnknownIdError("quantity kind", kind, KINDS)
+        kind = KINDS[kind]
+    if resolution is not None and not 0.0 < resolution < math.inf:
+        raise DomainError("resolution", resolution, kind.si_unit, "above zero")
+    ask = _Ask(name, text, kind)
+    body, bound_body = _clean(ask)
+    reading = _side(ask, body)
+    bound = None if bound_body is None else _bound_side(ask, bound_body)
+    symbol, mode = _choose_unit(ask, reading, bound, default_unit)
+    # The shortest decimal of each factor, because 412 mm then is 0.412 m to the last bit.
+    scale, offset = (Fraction(repr(term)) for term in _line(kind.dimension, symbol))
+    value = float(scale * reading.number + offset) + _shift(ask, mode, barometer)
+    _check_range(ask, value, symbol)
+    step = float(scale * reading.step) if resolution is None else resolution
+    std = step / STD_OF_DIGIT
+    if bound is not None:
+        half_width, _ = _line(kind.dimension, symbol if bound.symbol is None else bound.symbol)
+        std = half_width * float(bound.number) / STD_OF_UNIFORM
+    return Quantity(value=value, std=std, kind=kind.name, text=text, resolution=step)

@@ -1,0 +1,1 @@
+"""What exists: layouts, faults, checks, repairs, readings and jobs as frozen records."""

@@ -1,0 +1,92 @@
+"""A job: one visit of one vehicle, as it is kept. Entries are never changed, only superseded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from sagtrace.errors import InputError, UnknownIdError
+
+__all__ = ["FORMAT", "Entry", "Job", "Recording"]
+
+FORMAT = 1  # raised when a job file of an older program would be misread
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One answer to one check: an outcome from its list, or the numbers that it asks for.
+
+    An entry never changes. A correction is a new entry that names the old one in
+    `supersedes`, so that the job keeps both. `values` are kept as the person typed them.
+    """
+
+    id: str
+    check: str
+    outcome: str = ""
+    values: Mapping[str, str] = field(default_factory=dict)
+    at: str = ""  # RFC 3339
+    by: str = ""
+    instrument: str = ""
+    note: str = ""
+    supersedes: str = ""
+    withdrawn: bool = False  # supersedes without putting anything in its place
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recording:
+    """A recording that belongs to the job: the file as it came and what its columns mean."""
+
+    id: str
+    file: str
+    sha256: str
+    at: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """One visit of one vehicle."""
+
+    format: int = FORMAT
+    id: str
+    title: str
+    layout: str
+    invented: bool = False  # a demonstration, marked as such on every page and paper
+    opened: str = ""  # RFC 3339
+    complaint: str = ""  # in the customer's words
+    vehicle: Mapping[str, str] = field(default_factory=dict)  # facts of the layout, as typed
+    access: tuple[str, ...] = ()  # access states that hold now
+    entries: tuple[Entry, ...] = ()
+    recordings: tuple[Recording, ...] = ()
+    repaired: tuple[str, ...] = ()  # repairs that were done
+    proofs: tuple[Entry, ...] = ()  # answers to the proof tests, made after the repair
+
+    def __post_init__(self) -> None:
+        if self.format != FORMAT:
+            raise InputError(
+                f"format = {self.format}: this program reads job format {FORMAT}."
+                + (" A newer program wrote this job." if self.format > FORMAT else "")
+            )
+        seen: set[str] = set()
+        for entry in (*self.entries, *self.proofs):
+            if entry.id in seen:
+                raise InputError(f"two entries have the id {entry.id!r}; each needs its own.")
+            if entry.supersedes and entry.supersedes not in seen:
+                raise UnknownIdError("earlier entry", entry.supersedes, seen)
+            seen.add(entry.id)
+
+    def current(self) -> tuple[Entry, ...]:
+        """Entries that count: not superseded, not withdrawn, and the last answer to each check."""
+        replaced = {entry.supersedes for entry in self.entries if entry.supersedes}
+        last: dict[str, Entry] = {}
+        for entry in self.entries:
+            if entry.id in replaced or entry.withdrawn:
+                continue
+            last.pop(entry.check, None)
+            last[entry.check] = entry
+        return tuple(last.values())
+
+    def next_id(self) -> str:
+        """Return an id that no entry has yet."""
+        taken = {entry.id for entry in (*self.entries, *self.proofs)}
+        return next(name for n in range(1, len(taken) + 2) if (name := f"e{n}") not in taken)

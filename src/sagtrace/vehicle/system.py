@@ -1,0 +1,228 @@
+"""The system of one layout: what the knowledge says per corner, written out for every corner.
+
+A record marked `per: corner` becomes one record a corner, with `@corner` behind its id and
+the corner's name in its texts. References follow: from a corner to the same corner, from
+the vehicle to every corner, from a corner to the vehicle.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields, is_dataclass, replace
+from functools import cached_property
+from graphlib import TopologicalSorter
+from types import MappingProxyType
+from typing import Protocol, TypeVar, cast
+
+from sagtrace.errors import UnknownIdError
+from sagtrace.vehicle.checks import Access, Caution, Check
+from sagtrace.vehicle.knowledge import Knowledge
+from sagtrace.vehicle.layouts import Component, Corner, Layout, Source
+from sagtrace.vehicle.nodes import Cause, Fault, Node, Per
+from sagtrace.vehicle.repairs import Proof, Repair, Tariff
+
+__all__ = ["PLACEHOLDER", "System", "base_id", "corner_of", "expand"]
+
+PLACEHOLDER = "<corner>"
+
+T = TypeVar("T")
+
+
+class _Record(Protocol):
+    @property
+    def id(self) -> str: ...
+    @property
+    def per(self) -> Per: ...
+    @property
+    def only_with(self) -> str: ...
+
+
+R = TypeVar("R", bound=_Record)
+
+
+def base_id(full_id: str) -> str:
+    """Return the id as written in the knowledge, without its corner."""
+    return full_id.partition("@")[0]
+
+
+def corner_of(full_id: str) -> str:
+    """Return the corner behind the id, or an empty text."""
+    return full_id.partition("@")[2]
+
+
+@dataclass(frozen=True, kw_only=True)
+class System:
+    """Everything that is known about one layout, every corner written out."""
+
+    layout: Layout
+    edition: str
+    digest: str
+    nodes: Mapping[str, Node]  # parents before children
+    checks: Mapping[str, Check]
+    repairs: Mapping[str, Repair]
+    proofs: Mapping[str, Proof]
+    access: Mapping[str, Access]
+    cautions: Mapping[str, Caution]
+    components: Mapping[str, Component]
+    sources: Mapping[str, Source]
+    tariff: Tariff
+
+    @cached_property
+    def faults(self) -> Mapping[str, Fault]:
+        """The faults among the nodes."""
+        return {id_: node for id_, node in self.nodes.items() if isinstance(node, Fault)}
+
+    @cached_property
+    def stories(self) -> Mapping[tuple[str, str], Cause]:
+        """Arcs (parent, child) that tell how one thing brings about another."""
+        return {
+            (cause.parent, node.id): cause
+            for node in self.nodes.values()
+            for cause in node.causes
+            if cause.story
+        }
+
+    def check(self, check_id: str) -> Check:
+        """Return the check, or say which id is nearest."""
+        return _look_up("check", check_id, self.checks)
+
+    def node(self, node_id: str) -> Node:
+        """Return the fault or condition, or say which id is nearest."""
+        return _look_up("fault or condition", node_id, self.nodes)
+
+    def repair(self, repair_id: str) -> Repair:
+        """Return the repair, or say which id is nearest."""
+        return _look_up("repair", repair_id, self.repairs)
+
+    def proof_for(self, fault_id: str) -> Proof | None:
+        """Return the proof that a repair of this fault must pass, if the knowledge has one."""
+        return next((proof for proof in self.proofs.values() if fault_id in proof.faults), None)
+
+
+def _look_up(kind: str, given: str, known: Mapping[str, T]) -> T:
+    try:
+        return known[given]
+    except KeyError:
+        hint = ""
+        if corners := [name for name in known if base_id(name) == given]:
+            hint = f"Say which corner: {', '.join(corners)}."
+        raise UnknownIdError(kind, given, known, hint) from None
+
+
+def _named(value: T, corner: Corner) -> T:
+    """Return the value with the corner's name in every text inside it."""
+    if isinstance(value, str):
+        return cast("T", value.replace(PLACEHOLDER, corner.name))
+    if isinstance(value, tuple):
+        return cast("T", tuple(_named(item, corner) for item in value))
+    if is_dataclass(value) and not isinstance(value, type):
+        changes = {
+            f.name: new
+            for f in fields(value)
+            if (new := _named(old := getattr(value, f.name), corner)) is not old
+        }
+        return cast("T", replace(value, **changes)) if changes else value
+    return value
+
+
+class _Expander:
+    def __init__(self, knowledge: Knowledge, layout: Layout) -> None:
+        self.corners = layout.corners
+        self.features = frozenset(layout.features)
+        records: Iterable[_Record] = (
+            *knowledge.nodes(),
+            *knowledge.checks,
+            *knowledge.repairs,
+        )
+        self.per = {record.id: record.per for record in records if self.exists(record)}
+
+    def exists(self, record: _Record) -> bool:
+        return not record.only_with or record.only_with in self.features
+
+    def copies(self, records: Iterable[R]) -> Iterable[tuple[R, Corner | None]]:
+        for record in records:
+            if not self.exists(record):
+                continue
+            if record.per == "vehicle":
+                yield record, None
+                continue
+            for corner in self.corners:
+                yield replace(_named(record, corner), id=f"{record.id}@{corner.id}"), corner  # type: ignore[type-var]
+
+    def refer(self, id_: str, corner: Corner | None) -> tuple[str, ...]:
+        """Return the ids that a reference from this corner means; none if the layout lacks it."""
+        match self.per.get(id_), corner:
+            case None, _:
+                return ()
+            case "vehicle", _:
+                return (id_,)
+            case _, None:
+                return tuple(f"{id_}@{c.id}" for c in self.corners)
+            case _, Corner(id=corner_id):
+                return (f"{id_}@{corner_id}",)
+        raise AssertionError(id_)
+
+    def node(self, node: Node, corner: Corner | None) -> Node:
+        causes = tuple(
+            replace(cause, parent=parent)
+            for cause in node.causes
+            for parent in self.refer(cause.parent, corner)
+        )
+        return replace(node, causes=causes)
+
+    def check(self, check: Check, corner: Corner | None) -> Check:
+        rows = tuple(
+            replace(
+                row,
+                when={full: s for id_, s in row.when.items() for full in self.refer(id_, corner)},
+            )
+            for row in check.rows
+            if all(self.refer(id_, corner) for id_ in row.when)
+        )
+        measure = check.measure and replace(
+            check.measure, node=self.refer(check.measure.node, corner)[0]
+        )
+        yields_to = tuple(full for id_ in check.yields_to for full in self.refer(id_, corner))
+        return replace(check, rows=rows, measure=measure, yields_to=yields_to)
+
+
+def _in_causal_order(nodes: Mapping[str, Node]) -> Mapping[str, Node]:
+    graph = {id_: {cause.parent for cause in node.causes} for id_, node in nodes.items()}
+    return {id_: nodes[id_] for id_ in TopologicalSorter(graph).static_order()}
+
+
+def expand(knowledge: Knowledge, layout_id: str) -> System:
+    """Return the system of the layout with every corner written out.
+
+    Raises UnknownIdError for a layout that the knowledge lacks.
+    """
+    layout = _look_up("layout", layout_id, {layout.id: layout for layout in knowledge.layouts})
+    ex = _Expander(knowledge, layout)
+    nodes = {n.id: ex.node(n, c) for n, c in ex.copies(tuple(knowledge.nodes()))}
+    checks = {k.id: ex.check(k, c) for k, c in ex.copies(knowledge.checks)}
+    repairs = {
+        r.id: replace(r, fixes=tuple(full for f in r.fixes for full in ex.refer(f, c)))
+        for r, c in ex.copies(knowledge.repairs)
+    }
+    proofs = {
+        p.id: replace(
+            p,
+            faults=tuple(full for f in p.faults for full in ex.refer(f, c)),
+            check=ex.refer(p.check, c)[0],
+        )
+        for p, c in ex.copies(knowledge.proofs)
+    }
+    return System(
+        layout=layout,
+        edition=knowledge.edition,
+        digest=knowledge.digest,
+        nodes=MappingProxyType(_in_causal_order(nodes)),
+        checks=MappingProxyType(checks),
+        repairs=MappingProxyType(repairs),
+        proofs=MappingProxyType(proofs),
+        access={a.id: a for a in knowledge.access},
+        cautions={c.id: c for c in knowledge.cautions},
+        components={c.id: c for c in knowledge.components},
+        sources={s.id: s for s in knowledge.sources},
+        tariff=knowledge.tariff,
+    )

@@ -1,0 +1,26 @@
+"""Fixtures that several test folders share: the shipped knowledge, compiled once a session."""
+
+from __future__ import annotations
+
+import pytest
+
+from sagtrace.adapters.knowledge import SHIPPED, load_knowledge
+from sagtrace.diagnosis.verdict import Reasoner
+from sagtrace.evidence.models import MODELS
+from sagtrace.vehicle.knowledge import Knowledge
+from sagtrace.vehicle.system import System, expand
+
+
+@pytest.fixture(scope="session")
+def knowledge() -> Knowledge:
+    return load_knowledge(SHIPPED, MODELS)
+
+
+@pytest.fixture(scope="session")
+def system(knowledge: Knowledge) -> System:
+    return expand(knowledge, "rear-pair")
+
+
+@pytest.fixture(scope="session")
+def reasoner(system: System) -> Reasoner:
+    return Reasoner(system)
