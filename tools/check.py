@@ -37,10 +37,22 @@ STEPS: tuple[tuple[str, list[str]], ...] = (
             "report",
             "--skip-covered",
             "--fail-under=95",
-            "--include=" + ",".join(f"src/sagtrace/{name}" for name in (
-                "errors.py", "units.py", "physics/*", "signals/*", "vehicle/*", "evidence/*",
-                "diagnosis/*", "plan/*", "repair/*", "report/*",
-            )),
+            "--include="
+            + ",".join(
+                f"src/sagtrace/{name}"
+                for name in (
+                    "errors.py",
+                    "units.py",
+                    "physics/*",
+                    "signals/*",
+                    "vehicle/*",
+                    "evidence/*",
+                    "diagnosis/*",
+                    "plan/*",
+                    "repair/*",
+                    "report/*",
+                )
+            ),
         ],
     ),
 )

@@ -2,23 +2,41 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import math
 import re
-import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from ctypes import c_ushort, sizeof
 from importlib.resources import files
+from itertools import pairwise
 from typing import Any
 
 import pypdfium2 as pdfium
 import pypdfium2.raw as pdfium_c
 import pytest
-from PIL import Image
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from paper_samples import (
+    FOOT,
+    HOSTILE,
+    LONG_WORD,
+    MARK,
+    causes,
+    customer_paper,
+    endless_paper,
+    height_plot,
+    hostile_paper,
+    odd_plots,
+    paper,
+    technical_paper,
+)
+from PIL import Image, ImageFont
 
 from sagtrace.adapters import pdf
-from sagtrace.adapters.pdf import frame, glyphs, render_pdf, render_png
+from sagtrace.adapters.pdf import frame, glyphs, render_pdf, render_png, wire
 from sagtrace.errors import DomainError, MissingPartError
 from sagtrace.report.tree import (
     Axis,
@@ -33,7 +51,6 @@ from sagtrace.report.tree import (
     KeyFigures,
     Line,
     LinePlot,
-    Paper,
     Para,
     Section,
     Signature,
@@ -44,489 +61,504 @@ from sagtrace.report.tree import (
 )
 
 NAN = math.nan
-A4 = (595.28, 841.89)  # [pt] ISO 216: 210 mm by 297 mm at 72 points an inch
-MARK = "Invented job for demonstration"
-FOOT = "Invented garage, invented town. Every number is an estimate with its spread."
+MM = 72.0 / 25.4  # [pt]
+CHOICES = {"kind", "tone", "level", "align", "role"}  # fields that hold a choice, not a text
+SAMPLES = {"customer": customer_paper(), "technical": technical_paper()}
+ALL = SAMPLES | {"hostile": hostile_paper(), "odd": odd_plots(), "endless": endless_paper()}
+each_sample = pytest.mark.parametrize("name", SAMPLES)
 
 
-def paper(*body: Block, kind: Any = "technical", **changes: Any) -> Paper:
-    given: dict[str, Any] = {
-        "kind": kind,
-        "title": "A test paper",
-        "subtitle": "Nothing here is real",
-        "mark": MARK,
-        "facts": (("Job", "D-0001"), ("Vehicle", "Invented estate")),
-        "body": body,
-        "foot": FOOT,
-    }
-    return Paper(**(given | changes))
+def read(data: bytes) -> list[str]:
+    """Return the text of each page."""
+    return [page.get_textpage().get_text_range() for page in pdfium.PdfDocument(data)]
 
 
-def height_plot() -> LinePlot:
-    """Return 22 minutes of height: two holds, two fills, a gap while the door was open."""
-    minutes = [i / 20.0 for i in range(441)]
-    height, fitted = [], []
-    for t in minutes:
-        base = 402.0 - 1.35 * t if t < 8.0 else 391.2 + 11.0 * min(t - 8.0, 1.2)
-        if t >= 9.2:
-            base = 404.4 - 1.32 * (t - 9.2)
-        if t >= 18.0:
-            base = 392.8 + 10.4 * min(t - 18.0, 1.1)
-        if t >= 19.1:
-            base = 404.2 - 1.3 * (t - 19.1)
-        noise = 0.35 * math.sin(37.0 * t) + 0.2 * math.sin(91.0 * t)
-        height.append(NAN if 12.0 < t < 12.9 else base + noise)
-        fitted.append(base)
-    return LinePlot(
-        title="Height of the rear left corner while the vehicle stood still",
-        x=Axis(title="Time since the start of the recording", unit="min"),
-        y=Axis(title="Height above the axle", unit="mm"),
-        lines=(
-            Line(name="rear left, measured", x=tuple(minutes), y=tuple(height)),
-            Line(name="rear left, fitted", x=tuple(minutes), y=tuple(fitted), role="fitted"),
-            Line(name="lowest allowed", x=(0.0, 22.0), y=(388.0, 388.0), role="limit"),
-        ),
-        spans=(
-            Span(start=0.0, end=8.0, label="hold 1: −1.35 mm/min"),
-            Span(start=8.0, end=9.2, label="fill 1", role="fill"),
-            Span(start=9.2, end=18.0, label="hold 2: −1.32 mm/min"),
-            Span(start=18.0, end=19.1, label="fill 2", role="fill"),
-        ),
-        text="Both holds fall at the same rate, so the leak does not depend on the valve. "
-        "The door was open from 12.0 to 12.9 min; that part is left out.",
+def squeezed(text: str) -> str:
+    """Return the text without the white space in which a line break may hide."""
+    return re.sub(r"\s+", "", text)
+
+
+def texts(node: Any) -> Iterator[str]:
+    """Return every text in a tree."""
+    for field in dataclasses.fields(node):
+        value = getattr(node, field.name)
+        for item in value if isinstance(value, tuple) else (value,):
+            if dataclasses.is_dataclass(item):
+                yield from texts(item)
+            elif field.name in ("rows", "facts"):
+                yield from item
+            elif isinstance(item, str) and field.name not in CHOICES:
+                yield item
+
+
+@pytest.fixture(scope="module")
+def made() -> dict[str, bytes]:
+    return {name: render_pdf(sample) for name, sample in ALL.items()}
+
+
+@pytest.mark.from_memory("ISO 216: A4 is 210 mm by 297 mm")
+@each_sample
+def test_pages_are_a4(made: dict[str, bytes], name: str) -> None:
+    for page in pdfium.PdfDocument(made[name]):
+        assert page.get_size() == pytest.approx((210.0 * MM, 297.0 * MM), abs=0.01)
+
+
+@pytest.mark.regression
+def test_samples_keep_their_number_of_pages(made: dict[str, bytes]) -> None:
+    assert {name: len(read(made[name])) for name in SAMPLES} == {"customer": 2, "technical": 3}
+
+
+@each_sample
+def test_every_text_is_on_the_paper(made: dict[str, bytes], name: str) -> None:
+    printed = squeezed("".join(read(made[name])))
+    wanted = [text for text in texts(SAMPLES[name]) if text]
+    assert len(wanted) > 50
+    assert [text for text in wanted if squeezed(text) not in printed] == []
+
+
+@each_sample
+def test_every_page_has_mark_foot_and_number(made: dict[str, bytes], name: str) -> None:
+    pages = read(made[name])
+    for number, page in enumerate(pages, start=1):
+        flat = " ".join(page.split())
+        assert MARK in flat
+        assert FOOT in flat
+        assert f"page {number} of {len(pages)}" in flat
+
+
+def test_without_mark_and_foot_nothing_is_left_of_them() -> None:
+    (page,) = read(render_pdf(paper(Para(text="words"), mark="", foot="", facts=(), subtitle="")))
+    assert " ".join(page.split()) == "Technical record A test paper words page 1 of 1"
+
+
+def fonts_in(data: bytes) -> dict[str, bool]:
+    """Return the family of every font in use, and whether it is embedded."""
+    found: dict[str, bool] = {}
+    for page in pdfium.PdfDocument(data):
+        for item in page.get_objects(filter=[pdfium_c.FPDF_PAGEOBJ_TEXT], max_depth=15):
+            font = item.get_font()
+            name = font.get_base_name().split("+")[-1].split("-")[0]
+            found[name] = found.get(name, True) and bool(font.is_embedded)
+    return found
+
+
+@each_sample
+def test_samples_use_the_shipped_font_only(made: dict[str, bytes], name: str) -> None:
+    assert fonts_in(made[name]) == {"SourceSansPro": True}
+
+
+def test_every_font_is_embedded(made: dict[str, bytes]) -> None:
+    used = fonts_in(made["hostile"])
+    assert all(used.values())
+    assert set(used) <= {"SourceSansPro", "DejaVuSansMono", "LibertinusSerif"}
+
+
+def alternatives(data: bytes) -> list[str]:
+    """Return the alternative texts of all figures."""
+    found = []
+
+    def walk(element: Any) -> None:
+        size = pdfium_c.FPDF_StructElement_GetAltText(element, None, 0)
+        if size > sizeof(c_ushort):
+            buffer = (c_ushort * (size // sizeof(c_ushort)))()
+            pdfium_c.FPDF_StructElement_GetAltText(element, buffer, size)
+            found.append(bytes(buffer).decode("utf-16-le").rstrip("\0"))
+        for i in range(pdfium_c.FPDF_StructElement_CountChildren(element)):
+            if child := pdfium_c.FPDF_StructElement_GetChildAtIndex(element, i):
+                walk(child)
+
+    for page in pdfium.PdfDocument(data):
+        tree = pdfium_c.FPDF_StructTree_GetForPage(page)
+        for i in range(pdfium_c.FPDF_StructTree_CountChildren(tree)):
+            walk(pdfium_c.FPDF_StructTree_GetChildAtIndex(tree, i))
+        pdfium_c.FPDF_StructTree_Close(tree)
+    return found
+
+
+def test_file_is_tagged_and_figures_are_told_in_words(made: dict[str, bytes]) -> None:
+    document = pdfium.PdfDocument(made["technical"])
+    assert pdfium_c.FPDFCatalog_IsTagged(document)
+    assert b"/Lang(en)" in made["technical"].replace(b" ", b"")
+    assert document.get_metadata_value("Title") == SAMPLES["technical"].title
+    told = alternatives(made["technical"])
+    assert len(told) == 3
+    assert any(height_plot().text in alt for alt in told)
+    assert any(causes().text in alt and "(not certain)" in alt for alt in told)
+    assert any("Pump worn: 89 %" in alt for alt in told)
+
+
+def test_file_carries_no_date(made: dict[str, bytes]) -> None:
+    info = pdfium.PdfDocument(made["customer"]).get_metadata_dict()
+    assert (info["CreationDate"], info["ModDate"]) == ("", "")
+
+
+@each_sample
+def test_same_paper_gives_the_same_bytes(made: dict[str, bytes], name: str) -> None:
+    for cached in (pdf._fonts, pdf._template, glyphs.read_face):
+        cached.cache_clear()
+    assert render_pdf(SAMPLES[name]) == made[name]
+
+
+@each_sample
+def test_a_paper_takes_less_than_two_seconds(name: str) -> None:
+    start = time.perf_counter()
+    render_pdf(SAMPLES[name])
+    assert time.perf_counter() - start < 2.0
+
+
+def test_cautions_say_in_words_how_grave_they_are() -> None:
+    words = ["Danger", "Warning", "Notice"]
+    body = (
+        Warn(level="danger", text="text"),
+        Warn(level="warning", text="text"),
+        Warn(level="notice", text="text"),
     )
+    (page,) = read(render_pdf(paper(*body)))
+    assert [word for word in page.split() if word in words] == words
 
 
-def causes() -> Chain:
-    return Chain(
-        title="What led to what",
-        boxes=(
-            Box(title="Crack in the rear left air spring", detail="320 mL/min ± 40 at ride height"),
-            Box(
-                title="Pump runs far too often",
-                detail="Share of time running: 41 % (healthy: below 5 %)",
-                how="the lost air has to be pumped again, also while driving",
-            ),
-            Box(
-                title="Worn pump",
-                detail="Delivers 54 % ± 6 % of a healthy one",
-                how="piston ring worn by long hot runs",
-            ),
-            Box(
-                title="Darkened connector at the pump",
-                detail="38 mΩ ± 9 mΩ across one contact",
-                how="more current for longer",
-                doubtful=True,
-            ),
-        ),
-        text="The last link is not proved: the contact may have been poor before.",
+# ---- texts that try to be something else
+
+
+@pytest.mark.parametrize("text", [line for line in HOSTILE if "\n" not in line])
+def test_markup_is_printed_as_typed(text: str) -> None:
+    (page,) = read(render_pdf(paper(Para(text=text), mark="", foot="")))
+    assert text in page.splitlines()
+
+
+def test_hostile_texts_are_literal_everywhere(made: dict[str, bytes]) -> None:
+    printed = squeezed("".join(read(made["hostile"])))
+    for text in (*HOSTILE, LONG_WORD):
+        assert printed.count(squeezed(text)) >= 3, text
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_nothing_leaves_the_text_column(made: dict[str, bytes], name: str) -> None:
+    left, right = 20.0 * MM - 1.0, 190.0 * MM + 1.0
+    bottom, top = 8.0 * MM, 289.0 * MM
+    step = 7 if name == "endless" else 1  # because it has half a million characters
+    outside = []
+    for number, page in enumerate(pdfium.PdfDocument(made[name]), start=1):
+        words = page.get_textpage()
+        for i in range(0, words.count_chars(), step):
+            x0, y0, x1, y1 = words.get_charbox(i)
+            inside = x0 > left and x1 < right and y0 > bottom and y1 < top
+            if not inside and x1 > x0 and words.get_text_range(i, 1).strip():
+                outside.append((number, words.get_text_range(i, 1), x0, y0))
+    assert outside == []
+
+
+def test_characters_without_a_glyph_become_visible() -> None:
+    text = "山田 😀 \ud800 \x07 x\u202ey\u200dz\ufe0f e\u0301"
+    (page,) = read(render_pdf(paper(Para(text=text))))
+    assert "□□ □ □ □ xyz é" in page
+    assert "□ stands for a character that this font does not have" in page
+    for code in ("U+0007", "U+5C71", "U+7530", "U+D800", "U+1F600"):
+        assert code in page
+
+
+def test_the_fallback_faces_have_what_is_said_of_them() -> None:
+    # Because the accessible standard makes the PDF maker refuse any character without a glyph.
+    signs = sorted(glyphs.FALLBACK)
+    printed = "".join(read(render_pdf(paper(Bullets(items=tuple(signs))))))
+    assert [sign for sign in signs if sign not in printed] == []
+    assert "stands for" not in printed
+
+
+def test_widths_are_those_of_the_font_file() -> None:
+    face = glyphs.read_face()
+    path = str(glyphs.font_folder() / glyphs.REGULAR)
+    per_em = 1000  # because this font counts in thousandths, the reference rounds nothing
+    reference = ImageFont.truetype(path, per_em, layout_engine=ImageFont.Layout.BASIC)
+    chars = [chr(code) for code in sorted(face.advances)]
+    assert len(chars) > 1000
+    wrong = [c for c in chars if abs(reference.getlength(c) - face.width(c, per_em)) > 1.0]
+    assert wrong == []
+
+
+# ---- pages and tables
+
+
+def test_a_long_table_keeps_its_head_and_every_row() -> None:
+    rows = tuple((f"row{i:03d}", f"{i / 7.0:.3f}") for i in range(300))
+    columns = (Column(title="HEADNAME"), Column(title="Value", align="right"))
+    pages = read(render_pdf(paper(Table(columns=columns, rows=rows))))
+    assert len(pages) > 5
+    assert all(page.count("HEADNAME") == 1 for page in pages)
+    assert re.findall(r"row\d{3}", "".join(pages)) == [row[0] for row in rows]
+
+
+def test_numbers_are_right_aligned() -> None:
+    columns = (Column(title="What"), Column(title="Value", align="right"))
+    table = Table(columns=columns, rows=(("a", "77"), ("b", "88888")))
+    words = pdfium.PdfDocument(render_pdf(paper(table)))[0].get_textpage()
+    chars = [words.get_text_range(i, 1) for i in range(words.count_chars())]
+    ends = [words.get_charbox(len(chars) - 1 - chars[::-1].index(digit))[2] for digit in "78"]
+    assert ends[0] == pytest.approx(ends[1], abs=0.5)
+
+
+def test_an_empty_table_says_so() -> None:
+    columns = (Column(title="What"), Column(title="Value"))
+    (page,) = read(render_pdf(paper(Table(columns=columns, rows=(), caption="Parts"))))
+    assert [part for part in ("Parts", "What", "Value", "No entries.") if part not in page] == []
+
+
+def test_empty_blocks_print_nothing() -> None:
+    empty: tuple[Block, ...] = (
+        Table(columns=(), rows=(("never",),)),
+        Bullets(items=()),
+        Steps(items=()),
+        KeyFigures(items=()),
+        Bars(title="never", bars=()),
+        Chain(title="never", boxes=()),
+        Section(title="", body=()),
     )
+    assert read(render_pdf(paper(*empty))) == read(render_pdf(paper()))
 
 
-def options() -> Table:
-    return Table(
-        caption="What you can choose",
-        columns=(
-            Column(title="Option", share=2.6),
-            Column(title="Price with tax", align="right", share=1.2),
-            Column(title="Cures it now", align="right"),
-            Column(title="Comes back in a year", align="right", share=1.3),
-            Column(title="Expected total", align="right", share=1.2),
-        ),
-        rows=(
-            ("Rear left spring only", "412.00 €", "58 %", "61 %", "790 €"),
-            ("Both rear springs", "738.00 €", "61 %", "52 %", "1 030 €"),
-            ("Rear left spring and pump", "1 046.00 €", "93 %", "12 %", "1 120 €"),
-            ("Both rear springs and pump", "1 372.00 €", "95 %", "6 %", "1 410 €"),
-        ),
-        strong=(2,),
-    )
+FOLLOWERS: dict[str, tuple[Block, ...]] = {
+    "text": (Para(text="FOLLOWS " + "words " * 60),),
+    "table": (Table(columns=(Column(title="Head"),), rows=(("FOLLOWS",),) * 5, caption="Cap"),),
+    "plot": (dataclasses.replace(height_plot(), text="FOLLOWS"),),
+    "caution": (Warn(level="danger", text="FOLLOWS"),),
+    "deeper": (Section(title="Inner", body=(Bullets(items=("FOLLOWS", "more")),)),),
+}
 
 
-def customer_paper() -> Paper:
-    return paper(
-        Para(
-            tone="lead",
-            text="Your car sits low at the rear left because the air spring there has a crack. "
-            "The pump has worn itself out trying to keep up.",
-        ),
-        KeyFigures(
-            items=(
-                KeyFigure(
-                    label="How sure we are", value="94 %", note="1 in 17 it is something else"
-                ),
-                KeyFigure(label="Recommended repair", value="1 046 €", note="with tax, ± 60 €"),
-                KeyFigure(label="Time in the garage", value="3.5 h", note="usually the same day"),
-            )
-        ),
-        Warn(
-            level="danger",
-            text="Never reach or lie under the car while only its air suspension holds it up. "
-            "It can drop without warning.",
-        ),
-        Section(
-            title="What we found",
-            body=(
-                Bullets(
-                    items=(
-                        "The rear left corner sank 38 mm overnight; cooling explains 6 mm of it.",
-                        "Soapy water bubbled at the lower fold of the rear left air spring.",
-                        "The pump needed 71 s for a rise that takes a healthy one about 38 s.",
-                    )
-                ),
-                causes(),
-                Warn(
-                    level="warning",
-                    text="Until it is repaired, do not tow and do not drive with a load: the car "
-                    "can sink onto its stops.",
-                ),
-            ),
-        ),
-        Section(
-            title="What it costs and what it brings",
-            body=(
-                Para(
-                    text="The cheapest repair is not the cheapest in the long run. A new spring "
-                    "on a worn pump works at first and often comes back."
-                ),
-                options(),
-                Bars(
-                    title="Chance that the car is still fine after a year",
-                    bars=(
-                        Bar(name="Rear left spring only", share=0.39, text="39 %"),
-                        Bar(name="Rear left spring and pump", share=0.88, text="88 %", before=0.80),
-                        Bar(name="Both rear springs and pump", share=0.94, text="94 %", before=0.9),
-                        Bar(name="Nothing", share=0.0, text="0 %"),
-                    ),
-                    text="The mark shows the chance before the pump was tested.",
-                ),
-                Warn(level="notice", text="Prices hold for 30 days. Old parts are kept for you."),
-            ),
-        ),
-        Section(
-            title="Your decision",
-            body=(
-                Para(text="I order the repair named above and have read the cautions."),
-                Signature(label="Place, date, signature of the customer"),
-                Signature(label="For the garage"),
-            ),
-        ),
-        kind="customer",
-        title="Why your car sits low, and what to do",
-        subtitle="Findings, prices and what each choice would bring",
-        facts=(
-            ("Job", "D-0042, 14 March"),
-            ("Vehicle", "Invented estate, 2.0 L, 148 300 km"),
-            ("Complaint", "Low at the rear left in the morning"),
-            ("Air system", "Two rear air springs, one pump"),
-            ("Examined by", "T. Example"),
-            ("Recommended", "Rear left spring and pump"),
-        ),
-    )
+@pytest.mark.parametrize("kind", FOLLOWERS)
+def test_a_heading_never_stands_alone_at_a_page_end(kind: str) -> None:
+    turned = set()
+    for lines in range(16, 34):
+        filler = tuple(Para(text="x") for _ in range(lines))
+        pages = read(render_pdf(paper(*filler, Section(title="LONELY", body=FOLLOWERS[kind]))))
+        (at,) = [i for i, page in enumerate(pages) if "LONELY" in page]
+        assert "FOLLOWS" in pages[at].split("LONELY")[1], lines
+        turned.add(at)
+    assert len(turned) > 1  # because the page end must have been met
 
 
-def evidence() -> Table:
-    rows = tuple(
+@pytest.mark.parametrize("figure", [height_plot(), causes()], ids=["plot", "chain"])
+def test_a_figure_stays_on_one_page(figure: LinePlot | Chain) -> None:
+    inside = [squeezed(text) for text in texts(figure) if text not in ("", "mm", "min")]
+    assert len(inside) > 8
+    turned = set()
+    for lines in range(8, 26):
+        filler = tuple(Para(text="x") for _ in range(lines))
+        pages = [squeezed(page) for page in read(render_pdf(paper(*filler, figure)))]
+        whole = [i for i, page in enumerate(pages) if all(text in page for text in inside)]
+        assert len(whole) == 1, lines
+        turned.update(whole)
+    assert len(turned) > 1
+
+
+# ---- where the parts of a plot go
+
+
+def scene(*lines: Line, spans: tuple[Span, ...] = ()) -> dict[str, Any]:
+    axis = Axis(title="t", unit="s")
+    plot = LinePlot(title="", x=axis, y=axis, lines=lines, spans=spans)
+    return frame.scene(plot, [line.name for line in lines], spans, glyphs.read_face())
+
+
+def test_a_missing_value_is_a_gap() -> None:
+    line = Line(name="a", x=(0.0, 1.0, 2.0, 3.0, 4.0, 5.0), y=(0.0, 1.0, NAN, 1.0, 0.0, NAN))
+    (drawn,) = scene(line)["lines"]
+    assert [len(run) for run in drawn["runs"]] == [2, 2]
+    assert drawn["dots"] == []
+
+
+def test_a_single_point_is_a_dot() -> None:
+    s = scene(Line(name="a", x=(3.0,), y=(24.0,)))
+    (drawn,) = s["lines"]
+    ((x, y),) = drawn["dots"]
+    assert drawn["runs"] == []
+    assert s["left"] < x < s["right"]
+    assert s["top"] < y < s["bottom"]
+
+
+def test_a_spike_of_one_sample_survives() -> None:
+    many = 50_000
+    y = [0.0] * many
+    y[31_234], y[777] = 5.0, -2.0
+    s = scene(Line(name="a", x=tuple(map(float, range(many))), y=tuple(y)))
+    (run,) = s["lines"][0]["runs"]
+    assert len(run) < many / 5
+    heights = [point[1] for point in run]
+    per_unit = (s["bottom"] - s["top"]) / (7.0 * (1.0 + 2.0 * frame.HEADROOM))
+    assert max(heights) - min(heights) == pytest.approx(7.0 * per_unit, abs=0.02)
+
+
+def test_names_at_line_ends_do_not_overlap() -> None:
+    lines = [Line(name=f"line {k}", x=(0.0, 1.0), y=(0.0, 1.0 + k / 1e4)) for k in range(5)]
+    names = scene(*lines)["names"]
+    heights = [name["y"] for name in names]
+    assert [name["text"] for name in names] == [f"line {k}" for k in (4, 3, 2, 1, 0)]
+    assert all(b - a >= frame.NAME_ROW - 0.01 for a, b in pairwise(heights))
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        tuple(Line(name=f"line {k}", x=(0.0, 1.0), y=(0.0, 1.0)) for k in range(6)),
+        (Line(name="a name that is much too long for the margin", x=(0.0, 1.0), y=(0.0, 1.0)),),
         (
-            f"{i + 1}",
-            what,
-            value,
-            spread,
-            says,
-        )
-        for i, (what, value, spread, says) in enumerate(
-            [
-                (
-                    "Height rear left, evening, tape measure",
-                    "402 mm",
-                    "± 1 mm",
-                    "start of the hold",
-                ),
-                ("Height rear left, morning, tape measure", "364 mm", "± 1 mm", "leak, left side"),
-                (
-                    "Height rear right, morning, tape measure",
-                    "398 mm",
-                    "± 1 mm",
-                    "right side holds",
-                ),
-                ("Air temperature, evening", "18.5 °C", "± 0.5 K", "needed for the correction"),
-                ("Air temperature, morning", "6.0 °C", "± 0.5 K", "explains 6 mm of 38 mm"),
-                (
-                    "Soap at the rear left spring",
-                    "bubbles",
-                    "seen twice",
-                    "crack at the lower fold",
-                ),
-                ("Soap at the fittings of the pump", "none", "weak", "does not exclude a leak"),
-                ("Fill from stop to ride height", "71 s", "± 2 s", "54 % of a healthy pump"),
-                (
-                    "Supply at the pump while running",
-                    "12.1 V",
-                    "± 0.1 V",
-                    "supply is not the cause",
-                ),
-                ("Current of the pump, steady", "23.8 A", "± 0.4 A", "no stall"),
-                ("Drop across the pump connector", "0.91 V", "± 0.02 V", "38 mΩ, about 22 W"),
-                ("Share of time the pump ran", "41 %", "± 3 %", "far above healthy"),
-                ("Fault code: pump ran too long", "stored", "12 times", "consequence, not cause"),
-                ("Height sensor against the tape", "−0.4 mm", "± 1.1 mm", "sensor is right"),
-            ]
-        )
-    )
-    return Table(
-        caption="Evidence in the order in which it was taken",
-        columns=(
-            Column(title="No.", align="right", share=0.5),
-            Column(title="What was looked at", share=3.2),
-            Column(title="Result", align="right", share=1.1),
-            Column(title="Spread", align="right", share=1.1),
-            Column(title="What it says", share=2.4),
+            Line(name="ends early", x=(0.0, 0.5), y=(0.0, 1.0)),
+            Line(name="whole", x=(0.0, 1.0), y=(0.0, 1.0)),
         ),
-        rows=rows,
-        strong=(5, 7),
-    )
-
-
-def technical_paper() -> Paper:
-    return paper(
-        Para(
-            tone="lead",
-            text="Rear left air spring cracked at the lower fold; pump worn as a consequence.",
-        ),
-        KeyFigures(
-            items=(
-                KeyFigure(label="Spring leak", value="320 mL/min", note="95 %: 250 to 400"),
-                KeyFigure(label="Pump delivery", value="54 %", note="of a healthy one, ± 6 %"),
-                KeyFigure(label="Connector", value="38 mΩ", note="± 9 mΩ, about 22 W"),
-                KeyFigure(label="Something else", value="6 %", note="not excluded"),
-            )
-        ),
-        Section(title="Recording", body=(height_plot(),)),
-        Section(title="Evidence", body=(evidence(),)),
-        Section(
-            title="Verdict",
-            body=(
-                Bars(
-                    title="Probability of each fault",
-                    bars=(
-                        Bar(name="Rear left spring leaks", share=0.94, text="94 %", before=0.31),
-                        Bar(name="Pump worn", share=0.89, text="89 %", before=0.22),
-                        Bar(name="Pump connector heated", share=0.63, text="63 %", before=0.12),
-                        Bar(name="Valve seat leaks", share=0.04, text="4 %", before=0.18),
-                        Bar(name="Something not on the list", share=0.06, text="6 %", before=0.06),
-                    ),
-                ),
-                causes(),
-            ),
-        ),
-        Section(
-            title="Repair and proof",
-            body=(
-                Warn(
-                    level="danger",
-                    text="Depressurise the system before a line is opened. Clamping a hose is no "
-                    "isolation. Support body and axle on stands.",
-                ),
-                Section(
-                    title="Order of work",
-                    body=(
-                        Steps(
-                            items=(
-                                "Switch off automatic levelling as the vehicle maker describes.",
-                                "Let the air out of both rear springs with the maker's procedure.",
-                                "Replace the rear left spring; seat it before the first fill.",
-                                "Replace the pump and its connector; measure the drop again.",
-                            )
-                        ),
-                    ),
-                ),
-                Section(
-                    title="Hold test",
-                    body=(
-                        Para(
-                            text="Hold the vehicle for 4 h at a known temperature. It passes if "
-                            "the rear left corner sinks less than 3 mm after correction."
-                        ),
-                        Warn(level="notice", text="A tape resolves 1 mm, so 4 h are needed."),
-                        Para(tone="quiet", text="Limits are chosen defaults, not the maker's."),
-                    ),
-                ),
-                Signature(label="Done by, date"),
-                Signature(label="Checked by, date"),
-            ),
-        ),
-        title="Low at the rear left: technical record",
-        subtitle="Evidence, verdict, repair and proof",
-        facts=(
-            ("Job", "D-0042, 14 March"),
-            ("Vehicle", "Invented estate, 148 300 km"),
-            ("Layout", "rear-pair, no reservoir"),
-            ("Knowledge edition", "demo-1"),
-            ("Examined by", "T. Example"),
-        ),
-    )
-
-
-HOSTILE = (
-    '#panic("x")',
-    "*bold* $math$ @ref <label> \\ # [ ] \"quotes\" 'single' _under_ `raw` ~ // /* */",
-    '#read("/etc/hostname") #eval("1/0") #import "figures.typ"',
-    "Ж Кириллица: левая задняя пневморессора",
-    "Ελληνικά: διαρροή αέρα",
-    "Ω µ μ Δ ≤ ≥ ± − → °C ² ³ ½ × · – — … € ₂ ✓ ☐ ⚠ ⁻",
-    "- no list\n= no heading\n+ no steps\n/ no: term",
-    "https://example.invalid/a?b=c&d=%20",
-    "--- -- ... 'a' (c) -> => <= \\u{1F600}",
+        (Line(name="nothing", x=(), y=()),),
+    ],
+    ids=["many", "long", "early", "empty"],
 )
-LONG_WORD = "Rearleftairspringlowerfold" * 12
+def test_names_that_do_not_fit_go_to_a_legend(lines: tuple[Line, ...]) -> None:
+    s = scene(*lines)
+    assert s["names"] == []
+    shown = [entry["text"].removesuffix(" (no values)") for entry in s["legend"]]
+    assert shown == [line.name for line in lines]
 
 
-def hostile_paper() -> Paper:
-    text = "\n".join(HOSTILE)
-    return paper(
-        Para(text=text),
-        *(Warn(level=level, text=HOSTILE[1]) for level in ("danger", "warning", "notice")),  # type: ignore[arg-type]
-        Bullets(items=(*HOSTILE, LONG_WORD, "")),
-        Steps(items=(*HOSTILE, "")),
-        KeyFigures(
-            items=(
-                KeyFigure(label=LONG_WORD, value=LONG_WORD, note=HOSTILE[1]),
-                KeyFigure(label="", value="", note=""),
-                KeyFigure(label=HOSTILE[5], value="123 456 789.12 €", note=HOSTILE[5]),
-                KeyFigure(label="a", value="b"),
-                KeyFigure(label="fifth", value="5 %"),
-            )
-        ),
-        Table(
-            caption=HOSTILE[1],
-            columns=(
-                Column(title=LONG_WORD, share=0.4),
-                Column(title=HOSTILE[1], align="right", share=1.0),
-                Column(title="", share=NAN),
-                Column(title="last", share=-1.0),
-            ),
-            rows=((LONG_WORD, HOSTILE[1], "", HOSTILE[0]), ("few",), ("a", "b", "c", "d", "over")),
-            strong=(0, 99, -1),
-        ),
+def test_lines_of_a_plot_differ_in_more_than_colour() -> None:
+    roles: tuple[Any, ...] = ("measured", "fitted", "limit")
+    lines = [
+        Line(name=f"{role} {k}", x=(0.0, 1.0), y=(0.0, 1.0), role=role)
+        for role in roles
+        for k in range(3)
+    ]
+    styles = [line["style"] for line in scene(*lines)["lines"]]
+    template = (files(pdf.__name__) / "figures.typ").read_text(encoding="utf-8")
+    pens = dict(re.findall(r'"(\w+-\d)": \(paint: \w+, (.+)\),\n', template))
+    assert len({pens[style] for style in styles}) == len(lines)
+
+
+def test_span_labels_neither_overlap_nor_leave_the_plot() -> None:
+    spans = tuple(Span(start=i * 3.0, end=i * 3.0 + 1.0, label=f"filling {i}") for i in range(10))
+    s = scene(Line(name="a", x=(0.0, 30.0), y=(0.0, 1.0)), spans=spans)
+    face = glyphs.read_face()
+    rows: dict[float, list[tuple[float, float]]] = {}
+    for label in s["span_labels"]:
+        end = label["x"] + face.width(label["text"], frame.SPAN_SIZE)
+        rows.setdefault(label["y"], []).append((label["x"], end))
+        assert s["left"] - 0.5 <= label["x"]
+        assert end <= s["right"] + 0.5
+    assert sum(map(len, rows.values())) == len(spans)
+    for row in rows.values():
+        assert all(a[1] < b[0] for a, b in pairwise(row))
+
+
+def test_span_labels_without_room_go_to_the_legend_once() -> None:
+    label = "filling the left spring from the pump"
+    spans = tuple(Span(start=float(i), end=i + 0.5, label=label, role="fill") for i in range(30))
+    s = scene(Line(name="a", x=(0.0, 30.0), y=(0.0, 1.0)), spans=spans)
+    assert s["span_labels"] == []
+    assert s["legend"] == [{"span": "fill", "text": label}]
+
+
+def test_spans_without_an_end_reach_the_edge() -> None:
+    spans = (
+        Span(start=5.0, end=math.inf, label="a"),
+        Span(start=-math.inf, end=5.0, label="b"),
+        Span(start=NAN, end=5.0, label="never"),
+    )
+    s = scene(Line(name="a", x=(0.0, 10.0), y=(0.0, 1.0)), spans=spans)
+    middle = (s["left"] + s["right"]) / 2
+    assert [(span["x0"], span["x1"]) for span in s["spans"]] == [
+        pytest.approx((middle, s["right"]), abs=0.01),
+        pytest.approx((s["left"], middle), abs=0.01),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "most", "expected"),
+    [
+        (0.0, 22.0, 12, ["0", "2", "4", "6", "8", "10", "12", "14", "16", "18", "20", "22"]),
+        (-0.3, 0.3, 6, ["−0.3", "−0.2", "−0.1", "0", "0.1", "0.2", "0.3"]),
+        (388.0, 405.0, 6, ["390", "395", "400", "405"]),
+        (0.0, 40000.0, 4, ["0", "10\u202f000", "20\u202f000", "30\u202f000", "40\u202f000"]),
+        (0.0, 3e7, 4, ["0", "1×10⁷", "2×10⁷", "3×10⁷"]),
+        (0.0, 2e-6, 2, ["0", "1×10⁻⁶", "2×10⁻⁶"]),
+    ],
+)
+def test_ticks_are_round(low: float, high: float, most: int, expected: list[str]) -> None:
+    assert frame.nice_ticks(low, high, most)[1] == expected
+
+
+@given(low=st.floats(-1e6, 1e6), extent=st.floats(1e-2, 1e6), most=st.integers(1, 12))
+def test_ticks_lie_inside_and_are_few(low: float, extent: float, most: int) -> None:
+    values, shown = frame.nice_ticks(low, low + extent, most)
+    slack = 1e-6 * extent + 1e-9 * abs(low)
+    assert len(values) == len(shown) <= most + 1
+    assert all(low - slack <= value <= low + extent + slack for value in values)
+    assert len(set(shown)) == len(shown)
+
+
+# ---- whatever comes
+
+anything = st.text(st.characters(), max_size=40)
+number = st.floats()
+
+
+@st.composite
+def any_body(draw: st.DrawFn) -> tuple[Block, ...]:
+    a, b, c, d = (draw(anything) for _ in range(4))
+    u, v, w = (draw(number) for _ in range(3))
+    points = draw(st.lists(st.tuples(number, number), max_size=8))
+    line = Line(name=a, x=tuple(p[0] for p in points), y=tuple(p[1] for p in points))
+    axis = Axis(title=b, unit=c)
+    return (
+        Para(text=a),
+        Warn(level="notice", text=b),
+        Bullets(items=(c, d)),
+        KeyFigures(items=(KeyFigure(label=a, value=b, note=c),)),
+        Table(columns=(Column(title=d, share=u),), rows=((a, b), ()), caption=c),
         LinePlot(
-            title=HOSTILE[1],
-            x=Axis(title=HOSTILE[0], unit=HOSTILE[1]),
-            y=Axis(title=LONG_WORD, unit=""),
-            lines=(
-                Line(name=HOSTILE[1], x=(0.0, 1.0, 2.0), y=(1.0, NAN, 2.0)),
-                Line(name=LONG_WORD, x=(0.0, 1.0, 2.0, 3.0), y=(1.0, 1.5, 2.0), role="fitted"),
-                Line(name="nothing", x=(), y=(), role="limit"),
-            ),
-            spans=(
-                Span(start=0.0, end=0.01, label=HOSTILE[1]),
-                Span(start=1.0, end=math.inf, label=LONG_WORD, role="vent"),
-                Span(start=NAN, end=1.0, label="never"),
-            ),
-            text=HOSTILE[1],
+            title=d,
+            x=axis,
+            y=axis,
+            lines=(line, line),
+            spans=(Span(start=u, end=v, label=a),),
+            text=b,
         ),
-        Bars(
-            title=HOSTILE[1],
-            bars=(
-                Bar(name=LONG_WORD, share=7.0, text=LONG_WORD, before=-3.0),
-                Bar(name=HOSTILE[1], share=NAN, text=HOSTILE[1], before=NAN),
-                Bar(name="", share=0.5, text=""),
-            ),
-            text=HOSTILE[0],
-        ),
-        Chain(
-            title=HOSTILE[1],
-            boxes=(
-                Box(title=LONG_WORD, detail=LONG_WORD, how=HOSTILE[0]),
-                Box(title=HOSTILE[1], detail=HOSTILE[5], how=LONG_WORD, doubtful=True),
-                Box(title="", detail="", how=HOSTILE[1] * 3),
-            ),
-        ),
-        Signature(label=LONG_WORD),
-        Signature(label=HOSTILE[1]),
-        Signature(label=""),
-        Section(title=HOSTILE[0], body=(Section(title=LONG_WORD, body=(Para(text=""),)),)),
-        title=HOSTILE[0] + " " + HOSTILE[1],
-        subtitle=LONG_WORD,
-        mark=HOSTILE[1],
-        foot=HOSTILE[1] + LONG_WORD,
-        facts=((HOSTILE[1], LONG_WORD), ("", ""), (LONG_WORD, HOSTILE[1]), ("a", "b")),
+        Bars(title=c, bars=(Bar(name=d, share=w, text=a, before=u),)),
+        Chain(title=b, boxes=(Box(title=c, detail=d, how=a, doubtful=True),)),
+        Section(title=b, body=(Section(title=c, body=(Signature(label=d),)),)),
     )
 
 
-def odd_plots() -> Paper:
-    x, y = Axis(title="Time", unit="s"), Axis(title="Current", unit="A")
-
-    def plot(title: str, *lines: Line, spans: tuple[Span, ...] = ()) -> LinePlot:
-        return LinePlot(title=title, x=x, y=y, lines=lines, spans=spans, text="A test.")
-
-    many = tuple(
-        Span(start=float(i), end=i + 0.4, label="fill", role="fill") for i in range(0, 40, 2)
-    )
-    wave = tuple(math.sin(i / 50.0) for i in range(2000))
-    return paper(
-        plot("Nothing"),
-        plot("One point", Line(name="one", x=(3.0,), y=(24.0,))),
-        plot("Constant", Line(name="flat", x=(0.0, 9.0), y=(12.0, 12.0))),
-        plot("Zero", Line(name="zero", x=(0.0, 9.0), y=(0.0, 0.0))),
-        plot(
-            "Huge and tiny",
-            Line(name="huge", x=(0.0, 1e-6), y=(-3e12, 4e12)),
-            Line(name="too large", x=(0.0, 1e-6), y=(1e300, math.inf)),
-        ),
-        plot(
-            "Seven lines",
-            *(
-                Line(
-                    name=f"line {k}",
-                    x=tuple(i / 50.0 for i in range(2000)),
-                    y=tuple(w + k / 10.0 for w in wave),
-                    role=("measured", "fitted", "limit")[k % 3],  # type: ignore[arg-type]
-                )
-                for k in range(7)
-            ),
-            spans=many,
-        ),
-        plot(
-            "Four that end together",
-            *(
-                Line(name=f"almost the same {k}", x=(0.0, 1.0), y=(0.0, 1.0 + k / 1e3))
-                for k in range(4)
-            ),
-        ),
-        Chain(
-            title="",
-            boxes=tuple(
-                Box(title=f"Station {i}", detail="x" * 40, how="leads to") for i in range(20)
-            ),
-        ),
-        Bars(
-            title="Forty",
-            bars=tuple(Bar(name=f"Bar {i}", share=i / 40, text=f"{i}") for i in range(41)),
-        ),
-    )
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(body=any_body(), title=anything)
+def test_any_paper_can_be_printed(body: tuple[Block, ...], title: str) -> None:
+    data = render_pdf(paper(*body, title=title, subtitle=title, foot=title, mark=title))
+    assert data.startswith(b"%PDF")
 
 
-def endless_paper() -> Paper:
-    """Return a paper whose every text is longer than a page."""
-    long = "word " * 2500
-    return paper(
-        Warn(level="danger", text=long),
-        Para(text=long),
-        KeyFigures(items=(KeyFigure(label=long, value=long, note=long),) * 2),
-        Table(caption=long, columns=(Column(title=long),) * 2, rows=((long, long), ("a", "b"))),
-        Bars(title=long, bars=(Bar(name=long, share=0.5, text=long),), text=long),
-        Chain(title=long, boxes=(Box(title=long, detail=long, how=long),) * 2, text=long),
-        LinePlot(
-            title=long,
-            x=Axis(title=long, unit=""),
-            y=Axis(title=long, unit=""),
-            lines=(Line(name=long, x=(1.0, 2.0), y=(1.0, 2.0)),),
-            text=long,
-        ),
-        Section(title=long, body=(Signature(label=long),)),
-        title=long,
-        subtitle=long,
-        mark=long,
-        facts=((long, long),),
-        foot=long,
-    )
+# ---- pictures and missing parts
+
+
+def test_pictures_show_the_same_pages(made: dict[str, bytes]) -> None:
+    pictures = render_png(SAMPLES["technical"], 36.0)
+    assert len(pictures) == len(read(made["technical"]))
+    with Image.open(io.BytesIO(pictures[0])) as first:
+        assert first.format == "PNG"
+        # 210 mm by 297 mm at 36 dots an inch, rounded up or down
+        assert first.size == pytest.approx((297.6, 420.9), abs=1.0)
+
+
+@pytest.mark.parametrize("ppi", [0.0, -1.0, NAN, 1e9])
+def test_pictures_need_a_sane_resolution(ppi: float) -> None:
+    with pytest.raises(DomainError, match="ppi = "):
+        render_png(paper(), ppi)
+
+
+@pytest.mark.parametrize("render", [render_pdf, render_png])
+@pytest.mark.parametrize("package", ["typst", "font_source_sans_pro"])
+def test_a_missing_package_is_named_with_the_way_out(
+    monkeypatch: pytest.MonkeyPatch, package: str, render: Any
+) -> None:
+    pdf._fonts.cache_clear()
+    monkeypatch.setitem(sys.modules, package, None)
+    with pytest.raises(MissingPartError, match=re.escape('pip install "sagtrace[paper]"')):
+        render(paper())
+
+
+def test_every_module_sorts_its_names() -> None:
+    for module in (pdf, frame, glyphs, wire):
+        assert list(module.__all__) == sorted(module.__all__, key=str.lower)

@@ -131,10 +131,10 @@ class Elimination:
                 for name, v in likelihoods.items()
             }
             parts.append(self._ask(plan, given, wanted, rows.stop - rows.start))
-        return Batch(
-            evidence=np.concatenate([part.evidence for part in parts]),
-            joint={t: np.concatenate([part.joint[t] for part in parts]) for t in wanted},
-        )
+        joint = {t: np.concatenate([part.joint[t] for part in parts]) for t in wanted}
+        for leaf in joint.keys() & likelihoods.keys() & self._leaves.keys():
+            joint[leaf] = joint[leaf] * likelihoods[leaf]  # its slope is what the rest says
+        return Batch(evidence=np.concatenate([part.evidence for part in parts]), joint=joint)
 
     def _given(self, plan: _Plan, name: str, likelihood: Array) -> Array:
         """Return the likelihood over what the plan keeps free: a node, or a check's parents."""

@@ -106,6 +106,8 @@ class Solver:
             states = len(self._states[variable])
             raise InputError(f"{variable}: {len(likelihood)} likelihoods for {states} states.")
         (possible,) = np.nonzero(likelihood)
+        if not len(possible):
+            raise ContradictionError(f"no state of {variable} explains what was found there.")
         if len(possible) == 1 and likelihood[possible[0]] == 1.0:
             return int(possible[0])  # hard evidence cuts the graph, which soft evidence does not
         return [float(value) for value in likelihood]

@@ -56,8 +56,6 @@ class _Search:
             for fault, present in assignment:
                 if fault not in given:
                     given[fault] = np.ones((n, self.sizes[fault]))
-                elif not given[fault].flags.writeable:
-                    given[fault] = given[fault].copy()
                 given[fault][q] *= restrict(self.sizes[fault], present)
         batch = self.elimination.ask(given, self.sizes, n)
         with np.errstate(invalid="ignore"):
@@ -108,6 +106,8 @@ def most_probable_sets(
                 branch = (*prefix, *kept, (fault, not likely[fault]))
                 heapq.heappush(branches, (-bound, serial, branch))
                 serial += 1
+        if not complete:
+            continue  # faults that come only together leave branches that nothing fits
         for assignment, p in zip(complete, search.ask(complete)[0], strict=True):
             found[frozenset(f for f, here in assignment if here)] = float(p / search.total)
     best = sorted(found.items(), key=lambda item: (-item[1], sorted(item[0])))[:count]

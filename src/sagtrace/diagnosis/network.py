@@ -124,6 +124,8 @@ def check_table(system: System, check: Check) -> Table:
         values = reads_like(quantity, m.typical_std, m.typical_relative, m.gross_error)[order]
         return Table(child=child, states=outcomes, parents=(m.node,), values=values)
     parents = tuple(dict.fromkeys(node_id for row in check.rows for node_id in row.when))
+    # A layout may lack all that a check looks at; it then shows the same whatever is wrong.
+    parents = parents or (next(iter(system.nodes)),)
     spaces = [system.nodes[parent].state_ids for parent in parents]
     values = np.empty((*(len(space) for space in spaces), len(outcomes)))
     for index in product(*(range(len(space)) for space in spaces)):

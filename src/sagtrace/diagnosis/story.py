@@ -163,7 +163,13 @@ def _duty(verdict: Verdict, facts: Mapping[str, Estimate], cause: str) -> Suppor
 
 
 def _measured_leak(verdict: Verdict, corner: str) -> Finding | None:
-    """Return the tightest measurement of the leak at the corner, or else of its axle."""
+    """Return the tightest measurement of the leak at the corner, or else of its axle.
+
+    What has no corner (a welded relay, a worn sensor) makes the pump run for another reason
+    than the springs' leak, so no measurement of that leak speaks for or against it.
+    """
+    if not corner:
+        return None
     for target in (f"air.escape@{corner}", "air.escape-axle"):
         found = [f for f in verdict.findings if f.target == target and f.estimate is not None]
         if found:

@@ -38,9 +38,7 @@ def _score(spread: Spread, value: Array) -> Array:
     if spread.shape == "normal":
         return (value - spread.centre) / spread.width
     with np.errstate(divide="ignore"):  # log of zero is where the distribution starts
-        return np.asarray(
-            np.log(np.maximum(value, 0.0) / spread.centre) / math.log(spread.width)
-        )
+        return np.asarray(np.log(np.maximum(value, 0.0) / spread.centre) / math.log(spread.width))
 
 
 def _value(spread: Spread, score: Array) -> Array:

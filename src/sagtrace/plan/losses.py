@@ -27,6 +27,8 @@ __all__ = ["Course", "expected_cost", "Losses", "losses_of"]
 
 Array = NDArray[np.float64]
 
+_FREE = 1e-9  # keeps a look or a repair that costs nothing from dividing by zero
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Losses:
@@ -51,13 +53,13 @@ class Course:
 
 def expected_cost(losses: Losses, present: Array) -> Course:
     """Return cost and course for each row of P(fault present), shape (beliefs, faults)."""
-    share = present / np.minimum(losses.look, losses.outright)
+    share = present / np.maximum(np.minimum(losses.look, losses.outright), _FREE)
     order = np.argsort(-share, axis=1, kind="stable")
     p = np.take_along_axis(present, order, axis=1)
     look, repair, missed = losses.look[order], losses.repair[order], losses.missed[order]
     # What is left when a suspect's turn comes: itself and all behind it.
     left = np.minimum(1.0, np.cumsum(p[:, ::-1], axis=1)[:, ::-1])
-    by_look, by_repair = left * look + p * repair, left * losses.outright[order]
+    by_look, by_repair = _spent(left, look) + p * repair, _spent(left, losses.outright[order])
     outright = by_repair < by_look
     done = np.cumsum(np.minimum(by_look, by_repair), axis=1)
     done = np.concatenate([np.zeros((len(p), 1)), done], axis=1)
@@ -67,6 +69,11 @@ def expected_cost(losses: Losses, present: Array) -> Course:
     steps = np.argmin(done + rest, axis=1)
     cost = (done + rest)[np.arange(len(p)), steps]
     return Course(cost=cost, order=order, steps=steps, outright=outright)
+
+
+def _spent(left: Array, cost: Array) -> Array:
+    """Return what a step costs if something may be left; what never comes costs nothing."""
+    return np.multiply(left, cost, out=np.zeros_like(left), where=left > 0.0)
 
 
 def losses_of(system: System, outlook: Outlook, held: Iterable[str]) -> Losses:

@@ -108,6 +108,8 @@ def _first_look(
     checks = [system.checks[losses.look_by[f]] for f in looks]
 
     def cost_after(i: int, seen: frozenset[int]) -> float:
+        if any(checks[j].id == checks[i].id for j in seen):
+            return 0.0  # one look may stand for several suspects
         have = held
         for j in sorted(seen):
             have = way_to_check(system, checks[j], have).held_after(have)

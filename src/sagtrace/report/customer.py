@@ -28,7 +28,7 @@ from sagtrace.report.words import listed, money, percent, sentence
 
 __all__ = ["customer_paper"]
 
-_OPTIONS = 4  # chosen: more than this nobody compares
+_OPTIONS = 5  # chosen: more than this nobody compares
 
 
 def customer_paper(assessment: Assessment) -> Paper:
@@ -105,9 +105,9 @@ def _recommended(assessment: Assessment) -> tuple[Block, ...]:
                 label="Price with tax", value=_with_tax(assessment, option), note="parts and labour"
             ),
             KeyFigure(
-                label="Cures everything we found",
+                label="Cures the vehicle now",
                 value=percent(option.cure),
-                note="nothing else is left",
+                note="no other part is at fault",
             ),
             KeyFigure(
                 label=f"Comes back within {months} months",
@@ -125,7 +125,9 @@ def _shown_options(assessment: Assessment) -> tuple[Option, ...]:
     halves = [o for o in others if o.repairs and set(o.repairs) < set(best.repairs)]
     nothing = [o for o in others if not o.repairs]
     rest = [o for o in others if o not in halves and o not in nothing]
-    kept = [*halves, *rest][: _OPTIONS - 1 - len(nothing)]
+    lasting = sorted(rest, key=lambda o: o.come_back)[:1]
+    kept = [*lasting, *halves, *rest[:_OPTIONS]][: _OPTIONS - 1 - len(nothing)]
+    kept = list(dict.fromkeys(kept))
     return (best, *sorted(kept, key=lambda o: o.expected_total), *nothing)
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from itertools import groupby
+
 import numpy as np
 
 from sagtrace.evidence.findings import Finding
@@ -30,8 +33,10 @@ from sagtrace.report.tree import (
     Table,
     Warn,
 )
-from sagtrace.report.words import listed, money, odds, percent, sentence
+from sagtrace.report.words import between, listed, money, odds, percent, sentence
 from sagtrace.units import KINDS, format_quantity, from_si
+from sagtrace.vehicle.readings import Reading
+from sagtrace.vehicle.system import System
 
 __all__ = ["technical_paper"]
 
@@ -138,7 +143,7 @@ def _interval(finding: Finding) -> str:
     if finding.estimate is None:
         return ""
     low, high = finding.estimate.interval()
-    return f"{low:.3g} to {high:.3g} {finding.estimate.unit}"
+    return between(low, high, finding.estimate.unit)
 
 
 def _measurements(assessment: Assessment) -> tuple[Block, ...]:
@@ -151,7 +156,7 @@ def _measurements(assessment: Assessment) -> tuple[Block, ...]:
             f.id,
             r.name,
             r.text,
-            _si(r.value, r.std, r.kind),
+            _with_spread(assessment.system, f, r),
             r.instrument or "not noted",
             r.taken_at[:16],
         )
@@ -161,7 +166,7 @@ def _measurements(assessment: Assessment) -> tuple[Block, ...]:
     blocks: list[Block] = [
         Table(
             columns=(
-                Column(title="Entry", share=0.6),
+                Column(title="Entry", share=0.8),
                 Column(title="Check", share=2.4),
                 Column(title="Result (± one standard deviation)", share=3),
                 Column(title="95 % interval", align="right", share=1.7),
@@ -174,7 +179,7 @@ def _measurements(assessment: Assessment) -> tuple[Block, ...]:
         blocks.append(
             Table(
                 columns=(
-                    Column(title="Entry", share=0.6),
+                    Column(title="Entry", share=0.8),
                     Column(title="Reading", share=1.6),
                     Column(title="As typed", share=1.1),
                     Column(title="With spread", share=1.6),
@@ -191,8 +196,13 @@ def _measurements(assessment: Assessment) -> tuple[Block, ...]:
     return tuple(blocks)
 
 
-def _si(value: float, std: float, kind: str) -> str:
-    return format_quantity(value, std, KINDS[kind].shown_unit)
+def _with_spread(system: System, finding: Finding, reading: Reading) -> str:
+    measure = system.checks[finding.source].measure
+    unit = next(
+        (slot.unit for slot in (measure.inputs if measure else ()) if slot.name == reading.name),
+        KINDS[reading.kind].shown_unit,
+    )
+    return format_quantity(reading.value, reading.std, unit)
 
 
 def _observations(assessment: Assessment) -> tuple[Block, ...]:
@@ -205,7 +215,7 @@ def _observations(assessment: Assessment) -> tuple[Block, ...]:
     blocks: list[Block] = []
     if rows:
         columns = (
-            Column(title="Entry", share=0.8),
+            Column(title="Entry", share=1.1),
             Column(title="Check", share=2.4),
             Column(title="Seen", share=4),
             Column(title="By", share=1),
@@ -235,21 +245,20 @@ def _recording(recorded: Recorded) -> tuple[Block, ...]:
     )
     if "height.rear" in trace.channels:
         x, y = _thinned(trace.time / 60, 1e3 * trace.channels["height.rear"])
-        fitted = tuple(
-            Line(
-                name="straight lines fitted",
-                x=(line.start / 60, line.end / 60),
-                y=(1e3 * line.h0, 1e3 * line.h1),
-                role="fitted",
-            )
-            for line in report.lines
+        # One line with gaps, so that the drawing names it once.
+        ends = [(line.start, line.h0, line.end, line.h1) for line in report.lines]
+        fitted = Line(
+            name="fitted",
+            x=tuple(v for t0, _, t1, _ in ends for v in (t0 / 60, t1 / 60, t1 / 60)),
+            y=tuple(v for _, h0, _, h1 in ends for v in (1e3 * h0, 1e3 * h1, math.nan)),
+            role="fitted",
         )
         blocks.append(
             LinePlot(
                 title="Height of the rear axle",
                 x=Axis(title="time", unit="min"),
                 y=Axis(title="height", unit="mm"),
-                lines=(Line(name="recorded", x=x, y=y), *fitted),
+                lines=(Line(name="recorded", x=x, y=y), *((fitted,) if ends else ())),
                 spans=spans,
                 text="Height over time with holds and fills marked and the lines fitted to them.",
             )
@@ -391,7 +400,10 @@ def _cautions(assessment: Assessment) -> tuple[Block, ...]:
     )
     order = {"danger": 0, "warning": 1, "notice": 2}
     cautions = sorted((system.cautions[c] for c in used), key=lambda c: order[c.level])
-    return tuple(Warn(level=c.level, text=c.text) for c in cautions)
+    return tuple(
+        Warn(level=level, text=" ".join(caution.text for caution in group))
+        for level, group in groupby(cautions, key=lambda c: c.level)
+    )
 
 
 def _basis(assessment: Assessment) -> tuple[Block, ...]:

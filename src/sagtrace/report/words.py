@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-__all__ = ["duration", "listed", "money", "odds", "percent", "sentence"]
+__all__ = ["between", "duration", "listed", "money", "odds", "percent", "sentence"]
 
 
 def percent(p: float) -> str:
@@ -29,6 +29,18 @@ def money(amount: float, currency: str, spread: float | None = None) -> str:
     """
     text = f"{amount:,.0f}".replace(",", "\u202f" if amount >= 10_000 else " ")
     return f"{text} ± {spread:.0f} {currency}" if spread else f"{text} {currency}"
+
+
+def between(low: float, high: float, unit: str) -> str:
+    """Return an interval, both ends to the place that its width can carry.
+
+    >>> between(528.3, 1381.2, "mL/min"), between(12.317, 12.483, "V")
+    ('530 to 1380 mL/min', '12.32 to 12.48 V')
+    """
+    width = high - low
+    place = 1 - math.floor(math.log10(width)) if width > 0.0 else 3
+    ends = [f"{round(end, place):.{max(0, place)}f}".replace("-", "−") for end in (low, high)]
+    return f"{ends[0]} to {ends[1]} {unit}"
 
 
 def duration(seconds: float) -> str:

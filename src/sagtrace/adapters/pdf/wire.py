@@ -135,7 +135,8 @@ class _Writer:
                 case Chain():
                     yield from self._chain(block)
                 case Signature():
-                    yield {"is": "signs", "items": [self._text(block.label, 220.0, SMALL)]}
+                    label = _short(self._text(block.label, 220.0, SMALL), LONG_HOW)
+                    yield {"is": "signs", "items": [label]}
 
     def _section(self, section: Section, level: int) -> Iterator[Wire]:
         title = self._text(section.title, COLUMN, HEADINGS[level], bold=True)
