@@ -1,0 +1,1 @@
+"""The virtual vehicle: one physical model of plant, control unit and wiring."""

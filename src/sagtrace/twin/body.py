@@ -1,0 +1,94 @@
+"""How the body sits on its springs: the balance of forces at one moment. Compiled.
+
+Assumes that the body moves slowly, so that no inertia and no friction enter; springs carry load by
+gauge pressure times an area that changes with height, bump and rebound stops push back with the
+square of penetration, bars and body couple the corners. Limits: flat ground, small angles.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sagtrace.physics.constants import GAMMA_AIR
+from sagtrace.twin._compiled import compiled
+from sagtrace.twin._slots import (
+    AREA,
+    BUMP_AT,
+    BUMP_K,
+    LOAD,
+    REB_AT,
+    REB_K,
+    SLOPE,
+    U_LOAD,
+    U_RAMP,
+    U_START,
+    VOLUME,
+)
+
+__all__ = ["heights", "loads_at", "solve_small"]
+
+Array = NDArray[np.float64]
+
+NEWTON_LIMIT, NEWTON_DONE, LONGEST_MOVE = 60, 1e-14, 0.02  # [-, m, m] chosen
+LEAST_VOLUME = -0.9  # [-] chosen: a guess never squeezes a spring to less than a tenth
+
+
+@compiled
+def heights(
+    energies: Array, springs: Array, links: Array, loads: Array, baro: float, x: Array
+) -> None:
+    """Solve the balance of forces for the springs' extensions; `x` holds a guess and the answer."""
+    n = springs.shape[0]
+    jac = np.empty((n, n))
+    step = np.empty(n)
+    for _ in range(NEWTON_LIMIT):
+        for i in range(n):
+            row = springs[i]
+            area = row[AREA] + row[SLOPE] * x[i]
+            volume = row[VOLUME] + row[AREA] * x[i] + 0.5 * row[SLOPE] * x[i] * x[i]
+            p = (GAMMA_AIR - 1.0) * energies[i] / volume
+            below = max(row[BUMP_AT] - x[i], 0.0)
+            above = max(x[i] - row[REB_AT], 0.0)
+            force = (p - baro) * area + row[BUMP_K] * below * below
+            force -= row[REB_K] * above * above + loads[i]
+            for j in range(n):
+                jac[i, j] = links[i, j]
+                force -= links[i, j] * x[j]
+            jac[i, i] += p * area * area / volume - (p - baro) * row[SLOPE]
+            jac[i, i] += 2.0 * (row[BUMP_K] * below + row[REB_K] * above)
+            step[i] = force
+        solve_small(jac, step)
+        largest = 0.0
+        for i in range(n):
+            largest = max(largest, abs(step[i]))
+        scale = 1.0 if largest <= LONGEST_MOVE else LONGEST_MOVE / largest
+        for i in range(n):
+            lowest = LEAST_VOLUME * springs[i, VOLUME] / springs[i, AREA]
+            x[i] = max(x[i] + scale * step[i], lowest)
+        if largest < NEWTON_DONE:
+            break
+
+
+@compiled
+def solve_small(matrix: Array, right: Array) -> None:
+    """Solve in place by elimination without exchange: the matrices here are dominant."""
+    n = len(right)
+    for k in range(n - 1):
+        for i in range(k + 1, n):
+            f = matrix[i, k] / matrix[k, k]
+            for j in range(k + 1, n):
+                matrix[i, j] -= f * matrix[k, j]
+            right[i] -= f * right[k]
+    for i in range(n - 1, -1, -1):
+        for j in range(i + 1, n):
+            right[i] -= matrix[i, j] * right[j]
+        right[i] /= matrix[i, i]
+
+
+@compiled
+def loads_at(t: float, springs: Array, u: Array, out: Array) -> None:
+    """Write the load on every spring [N]; on a lift the body hangs and the wheels pull."""
+    dt = t - u[U_START]
+    for i in range(springs.shape[0]):
+        out[i] = springs[i, LOAD] + u[U_LOAD + i] + u[U_RAMP + i] * dt
