@@ -22,9 +22,11 @@ __all__ = ["demo_folder", "job_place", "job_schema", "open_workshop"]
 
 class _Shipped:
     def load(self) -> Knowledge:
+        from platformdirs import user_cache_path
+
         from sagtrace.adapters.knowledge import SHIPPED, load_knowledge
 
-        return load_knowledge(SHIPPED, MODELS)
+        return load_knowledge(SHIPPED, MODELS, user_cache_path("sagtrace", appauthor=False))
 
 
 class _Reader:

@@ -11,7 +11,7 @@ from sagtrace.cli.options import AsJson, JobPath
 from sagtrace.cli.output import print_json, say, show_table
 from sagtrace.plan.next_check import Offer
 from sagtrace.report.assessment import Assessment
-from sagtrace.report.parts import time_text
+from sagtrace.report.parts import leading_beliefs, time_text
 from sagtrace.report.words import listed, money, percent, sentence
 
 EXAMPLE = "Example: sagtrace next job.yaml --count 3"
@@ -43,15 +43,32 @@ def run(
             )
             for o in plan.offers[1:count]
         ]
-        show_table(("Or", ">Time", ">Saves", "Id"), rows)
+        if rows:
+            show_table(("Or", ">Time", ">Saves", "Id"), rows)
     elif assessment.stage == "repair":
         say("Stop looking: no further check would pay for itself.")
-        say("Sure enough: " + listed([system.faults[f].name for f in plan.faults]) + ".")
+        _print_faults(assessment)
         say(f"What it costs and risks: sagtrace options {file}")
     elif assessment.stage == "prove":
         say(f"The repair is done and waits for its proof: sagtrace proofs {file}")
     else:
         say("The repair is proved. Print it: sagtrace paper " + str(file))
+
+
+def _print_faults(assessment: Assessment) -> None:
+    """Say what to repair, and apart what is only cheaper to put right than to look at."""
+    found = {b.fault for b in leading_beliefs(assessment)}
+    names, chance = assessment.system.faults, assessment.verdict.belief
+    sure = [names[f].name for f in assessment.plan.faults if f in found]
+    cheap = [
+        f"{names[f].name} ({percent(chance(f).probability)})"
+        for f in assessment.plan.faults
+        if f not in found
+    ]
+    if sure:
+        say(f"Sure enough: {listed(sure)}.")
+    if cheap:
+        say(f"Not sure, but cheaper to put right than to look at: {listed(cheap)}.")
 
 
 def _print_check(assessment: Assessment, offer: Offer) -> None:

@@ -40,7 +40,8 @@ def read_facts(layout: Layout, typed: Mapping[str, str]) -> Facts:
     """
     known = {fact.id: fact for fact in layout.facts}
     values = {fact.id: _assumed(fact) for fact in layout.facts}
-    for id_, text in typed.items():
+    # The barometer first, because an absolute pressure typed for a gauge one needs it.
+    for id_, text in sorted(typed.items(), key=lambda item: item[0] != "barometer"):
         if id_ not in known:
             raise UnknownIdError("fact of the vehicle", id_, known)
         fact = known[id_]

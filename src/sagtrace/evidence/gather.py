@@ -10,7 +10,7 @@ from sagtrace.evidence.findings import Finding, find
 from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.system import System
 
-__all__ = ["complaint_finding", "Gathered", "gather", "LeftOut"]
+__all__ = ["complaint_finding", "gather", "Gathered", "LeftOut"]
 
 COMPLAINT = "complaint"  # the condition that says why anybody brought the vehicle in
 

@@ -17,7 +17,7 @@ from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.repairs import Proof
 from sagtrace.vehicle.system import System
 
-__all__ = ["DueProof", "Judged", "judge", "proofs_due", "shortest_hold"]
+__all__ = ["DueProof", "judge", "Judged", "proofs_due", "shortest_hold"]
 
 Result = Literal["passed", "undecided", "failed"]
 

@@ -59,7 +59,6 @@ def customer_paper(assessment: Assessment) -> Paper:
             ("Job", job.id),
             ("Opened", job.opened[:10] or "not noted"),
             ("System", system.layout.name),
-            ("You told us", job.complaint),
         ),
         body=tuple(body),
         foot=f"Prices in {tariff.currency}, {100 * tariff.tax:.0f} % tax included; "
@@ -69,20 +68,31 @@ def customer_paper(assessment: Assessment) -> Paper:
 
 def _found(assessment: Assessment) -> tuple[Block, ...]:
     found, system = leading_beliefs(assessment), assessment.system
+    said = assessment.job.complaint
+    told = (Para(text=f"You told us: {said}", tone="quiet"),) if said else ()
     if not found:
         top = [system.faults[b.fault].name for b in assessment.verdict.beliefs[:3]]
         lead = (
             "We do not know the cause yet. The most likely ones are "
             f"{listed(top, 'or')}; more checks are needed before a repair makes sense."
         )
-        return (Para(text=lead, tone="lead"),)
+        return (*told, Para(text=lead, tone="lead"))
     blocks: list[Block] = [
-        Para(text=" ".join(system.faults[b.fault].plain for b in found), tone="lead")
+        *told,
+        Para(text=" ".join(system.faults[b.fault].plain for b in found), tone="lead"),
     ]
-    if (chain := chain_of(assessment)) is not None:
+    chain = chain_of(assessment)
+    if chain is not None:
         blocks.append(chain)
-    sure = [f"{system.faults[b.fault].name}: {percent(b.probability)}" for b in found]
-    blocks.append(Para(text=f"How sure we are: {'; '.join(sure)}.", tone="quiet"))
+    chained = {box.title for box in chain.boxes} if chain else set()
+    names = {b.fault: sentence(system.faults[b.fault].name).rstrip(".") for b in found}
+    sure = [
+        f"{names[b.fault]}: {percent(b.probability)}"
+        for b in found
+        if names[b.fault] not in chained
+    ]
+    if sure:
+        blocks.append(Para(text=f"How sure we are: {'; '.join(sure)}.", tone="quiet"))
     return tuple(blocks)
 
 

@@ -34,6 +34,7 @@ from sagtrace.report.tree import (
     Warn,
 )
 from sagtrace.report.words import between, listed, money, odds, percent, sentence
+from sagtrace.signals.trace import Trace
 from sagtrace.units import KINDS, format_quantity, from_si
 from sagtrace.vehicle.readings import Reading
 from sagtrace.vehicle.system import System
@@ -237,13 +238,17 @@ def _thinned(x: np.ndarray, y: np.ndarray) -> tuple[tuple[float, ...], tuple[flo
     return tuple(map(float, x[keep])), tuple(map(float, y[keep]))
 
 
+def _has_samples(trace: Trace, role: str) -> bool:
+    return role in trace.channels and bool(np.isfinite(trace.channels[role]).any())
+
+
 def _recording(recorded: Recorded) -> tuple[Block, ...]:
     trace, report = recorded.trace, recorded.report
     blocks: list[Block] = []
     spans = tuple(
         Span(start=e.start / 60, end=e.end / 60, label=e.kind, role=e.kind) for e in report.episodes
     )
-    if "height.rear" in trace.channels:
+    if _has_samples(trace, "height.rear"):
         x, y = _thinned(trace.time / 60, 1e3 * trace.channels["height.rear"])
         # One line with gaps, so that the drawing names it once.
         ends = [(line.start, line.h0, line.end, line.h1) for line in report.lines]
@@ -264,7 +269,7 @@ def _recording(recorded: Recorded) -> tuple[Block, ...]:
             )
         )
     for role in ("pump.voltage", "supply"):
-        if role in trace.channels:
+        if _has_samples(trace, role):
             x, y = _thinned(trace.time / 60, trace.channels[role])
             blocks.append(
                 LinePlot(

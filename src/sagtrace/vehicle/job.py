@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from sagtrace.errors import InputError, UnknownIdError
 
-__all__ = ["FORMAT", "Entry", "Job", "Recording"]
+__all__ = ["Entry", "FORMAT", "Job", "Recording"]
 
 FORMAT = 1  # raised when a job file of an older program would be misread
 

@@ -21,7 +21,7 @@ from sagtrace.vehicle.layouts import Component, Corner, Layout, Source
 from sagtrace.vehicle.nodes import Cause, Fault, Node, Per
 from sagtrace.vehicle.repairs import Proof, Repair, Tariff
 
-__all__ = ["PLACEHOLDER", "System", "base_id", "corner_of", "expand"]
+__all__ = ["base_id", "corner_of", "expand", "PLACEHOLDER", "System"]
 
 PLACEHOLDER = "<corner>"
 
