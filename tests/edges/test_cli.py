@@ -9,7 +9,7 @@ import shlex
 import shutil
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -362,6 +362,29 @@ def test_cautions_come_before_the_steps(cli: Cli) -> None:
     out = cli("next", "job.yaml").out
     assert out.startswith("NEXT: ")
     assert 0 < out.index("DANGER: ") < out.index("  1. ")
+
+
+@pytest.mark.parametrize(
+    ("faults", "said"),
+    [
+        (("spring.fold-leak@left",), "Sure enough: cracked fold in the left rear air spring."),
+        (("controller.target-wrong",), "Not sure, but cheaper to put right than to look at: "),
+    ],
+)
+def test_what_is_only_cheap_is_not_called_sure(
+    cli: Cli, monkeypatch: pytest.MonkeyPatch, faults: tuple[str, ...], said: str
+) -> None:
+    once = Workshop.assess
+
+    def stop(self: Workshop, job: Job, place: Recordings | None = None) -> Assessment:
+        a = once(self, job, place)
+        return replace(a, plan=replace(a.plan, action="repair", faults=faults))
+
+    monkeypatch.setattr(Workshop, "assess", stop)
+    lines = cli("next", "job.yaml").out.splitlines()
+    assert lines[0] == "Stop looking: no further check would pay for itself."
+    assert lines[1].startswith(said)
+    assert len(lines) == 3
 
 
 def test_half_a_repair_is_never_proved(cli: Cli) -> None:

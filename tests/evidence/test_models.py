@@ -419,7 +419,7 @@ hours = st.floats(0.5, 20.0)
 
 
 class TestLaws:
-    @settings(max_examples=30)
+    @settings(max_examples=30, deadline=None)
     @given(drop=lengths, more=st.floats(1e-4, 0.01), time=hours)
     def test_a_longer_fall_is_a_larger_leak(self, drop: float, more: float, time: float) -> None:
         less, larger = (
@@ -428,7 +428,7 @@ class TestLaws:
         )
         assert larger.estimate.value > less.estimate.value
 
-    @settings(max_examples=30)
+    @settings(max_examples=30, deadline=None)
     @given(drop=lengths, time=hours, longer=st.floats(1.01, 3.0))
     def test_the_same_fall_in_more_time_is_a_smaller_leak(
         self, drop: float, time: float, longer: float
@@ -439,7 +439,7 @@ class TestLaws:
         )
         assert slow.estimate.value == pytest.approx(fast.estimate.value / longer, rel=1e-9)
 
-    @settings(max_examples=30)
+    @settings(max_examples=30, deadline=None)
     @given(drop=lengths, time=hours, cooling=st.floats(0.1, 30.0))
     def test_cooling_explains_a_part_of_the_fall(
         self, drop: float, time: float, cooling: float
@@ -450,7 +450,7 @@ class TestLaws:
         )
         assert colder.estimate.value < constant.estimate.value
 
-    @settings(max_examples=15)
+    @settings(max_examples=15, deadline=None)
     @given(rise=st.floats(0.001, 0.05), more=st.floats(1e-4, 0.02), volts=st.floats(9.0, 14.0))
     def test_more_rise_is_a_better_pump(self, rise: float, more: float, volts: float) -> None:
         def health(height: float, supply: float) -> float:
@@ -466,19 +466,19 @@ class TestLaws:
         assert health(rise + more, volts) > health(rise, volts)
         assert health(rise, volts) > health(rise, volts + 0.5)
 
-    @settings(max_examples=30)
+    @settings(max_examples=30, deadline=None)
     @given(drop=st.floats(0.0, 3.0), current=st.floats(2.0, 60.0))
     def test_a_joint_is_what_ohm_says(self, drop: float, current: float) -> None:
         got = run("joint-drop", exact(drop=drop, current=current)).estimate
         assert got.value * current == pytest.approx(drop, rel=1e-9, abs=1e-12)
 
-    @settings(max_examples=30)
+    @settings(max_examples=30, deadline=None)
     @given(running=st.floats(0.0, 600.0), watched=st.floats(600.0, 7200.0))
     def test_a_duty_is_a_share(self, running: float, watched: float) -> None:
         got = run("duty", exact(running=running, watched=watched)).estimate.value
         assert 0.0 <= got <= 1.0
 
-    @settings(max_examples=30)
+    @settings(max_examples=30, deadline=None)
     @given(offset=st.floats(-0.1, 0.1), low=st.floats(-0.05, 0.0), travel=st.floats(0.02, 0.08))
     def test_swapping_signal_and_tape_changes_nothing(
         self, offset: float, low: float, travel: float
@@ -499,7 +499,7 @@ class TestLaws:
             run("sensor-difference", there).estimate.value, abs=1e-15
         )
 
-    @settings(max_examples=30)
+    @settings(max_examples=30, deadline=None)
     @given(loss=st.floats(0.05, 11.0), current=st.floats(1.1, 40.0))
     def test_no_more_is_lost_than_the_battery_has(self, loss: float, current: float) -> None:
         numbers = exact(battery=12.4, pump=12.4 - loss, current=current)
@@ -508,7 +508,7 @@ class TestLaws:
         if loss * 20.0 / current < 12.4:
             assert got == pytest.approx(loss * 20.0 / current, rel=1e-9)
 
-    @settings(max_examples=10)
+    @settings(max_examples=10, deadline=None)
     @given(values=st.lists(st.floats(0.5, 2.0), min_size=6, max_size=6))
     def test_every_model_gives_the_kind_that_it_says(self, values: list[float]) -> None:
         numbers = exact(

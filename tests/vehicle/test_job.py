@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import FrozenInstanceError, replace
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sagtrace.errors import InputError, UnknownIdError
@@ -64,6 +64,7 @@ class TestCurrent:
     def test_proofs_are_not_evidence(self) -> None:
         assert ids(job(entry("a"), proofs=(entry("b"),)).current()) == ["a"]
 
+    @settings(deadline=None)
     @given(
         st.lists(
             st.tuples(st.sampled_from(["x", "y"]), st.booleans(), st.integers(0, 9)), max_size=10
@@ -140,6 +141,7 @@ class TestNextId:
     def test_it_fills_a_gap(self) -> None:
         assert job(entry("mine"), entry("e2")).next_id() == "e1"
 
+    @settings(deadline=None)
     @given(st.sets(st.integers(1, 12)))
     def test_it_is_always_free(self, taken: set[int]) -> None:
         kept = job(*(entry(f"e{n}") for n in sorted(taken)))
