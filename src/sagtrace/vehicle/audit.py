@@ -17,6 +17,7 @@ from typing import Any, Protocol
 from sagtrace.units import KINDS
 from sagtrace.vehicle.checks import Check
 from sagtrace.vehicle.knowledge import Knowledge
+from sagtrace.vehicle.layout_audit import layout_problems
 from sagtrace.vehicle.nodes import Node
 from sagtrace.vehicle.system import PLACEHOLDER
 
@@ -85,6 +86,8 @@ class _Audit:
                 )
         yield from self.cycles()
         yield from self.covered()
+        for kind, id_, path, text in layout_problems(self.k):
+            yield Problem(kind=kind, id=id_, path=path, text=text)
 
     def _nothing(self, _record: Any) -> Iterator[tuple[Path, str]]:
         yield from ()
@@ -156,6 +159,8 @@ class _Audit:
 
     def _access(self, access: Any) -> Iterator[tuple[Path, str]]:
         yield from self._known("access state", "access", access.after, ("after",))
+        if access.at_front and access.at_front not in self.ids["access"]:
+            yield ("at_front",), _unknown("access state", access.at_front, self.ids["access"])
         yield from self._known("caution", "cautions", access.cautions, ("cautions",))
 
     def _repairs(self, repair: Any) -> Iterator[tuple[Path, str]]:
