@@ -131,6 +131,8 @@ class Reasoner:
     @cached_property
     def engine(self) -> Engine:
         """The second way to the posterior."""
+        from sagtrace.diagnosis.engine import Engine  # slow to import, and only a cross-check
+
         return Engine(self.network)
 
     def judge(self, findings: Sequence[Finding]) -> Verdict:

@@ -19,6 +19,7 @@ from sagtrace.vehicle._audit_checks import LEAST_SHOWN, audit_check, audit_proof
 from sagtrace.vehicle._audit_index import Index, Path, Said, Takes, unit_problem, unknown
 from sagtrace.vehicle.checks import Access
 from sagtrace.vehicle.knowledge import Knowledge
+from sagtrace.vehicle.layout_audit import layout_problems
 from sagtrace.vehicle.layouts import Layout
 from sagtrace.vehicle.nodes import Fault, Node, Quantity
 from sagtrace.vehicle.repairs import Repair, Tariff
@@ -69,6 +70,8 @@ def problems(knowledge: Knowledge, models: Mapping[str, Takes]) -> Iterator[Prob
                 yield Problem(kind=kind, id=record.id, path=path, text=text)
     yield from _circles(knowledge)
     yield from _uncovered(knowledge)
+    for kind, id_, path, text in layout_problems(knowledge):
+        yield Problem(kind=kind, id=id_, path=path, text=text)
 
 
 def _ids_used_twice(kind: str, records: Sequence[Any]) -> Iterator[Problem]:
