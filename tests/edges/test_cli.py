@@ -358,7 +358,15 @@ def test_the_next_checks_can_be_limited(cli: Cli) -> None:
     assert "\nOr " not in one.out  # no table of nothing
 
 
-def test_cautions_come_before_the_steps(cli: Cli) -> None:
+def test_cautions_come_before_the_steps(cli: Cli, monkeypatch: pytest.MonkeyPatch) -> None:
+    once = Workshop.assess
+
+    def soap_first(self: Workshop, job: Job, place: Recordings | None = None) -> Assessment:
+        a = once(self, job, place)
+        soap = next(o for o in a.plan.offers if o.check == "soap.ends@left")
+        return replace(a, plan=replace(a.plan, action="check", offers=(soap,)))
+
+    monkeypatch.setattr(Workshop, "assess", soap_first)
     out = cli("next", "job.yaml").out
     assert out.startswith("NEXT: ")
     assert 0 < out.index("DANGER: ") < out.index("  1. ")

@@ -201,11 +201,17 @@ class Workshop:
             wanted |= {b.fault for b in verdict.beliefs if b.probability > SHOWN}
         return tuple(b.fault for b in verdict.beliefs if b.fault in wanted)
 
-    def repaired(self, job: Job, repairs: tuple[str, ...]) -> Job:
+    def repaired(self, job: Job, repairs: tuple[str, ...], at: str = "", by: str = "") -> Job:
         """Return the job after these repairs."""
         for repair in repairs:
             self.system(job.layout).repair(repair)
-        return replace(job, repaired=tuple(dict.fromkeys((*job.repaired, *repairs))))
+        return replace(
+            job,
+            repaired=tuple(dict.fromkeys((*job.repaired, *repairs))),
+            repaired_at=at,
+            repaired_by=by,
+            proofs_from=len(job.proofs),
+        )
 
     def prove(self, job: Job, entry: Entry) -> Job:
         """Return the job with the answer to a proof test."""

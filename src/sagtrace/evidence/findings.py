@@ -6,13 +6,14 @@ it); a number is evidence about the quantity of a node, through physics.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sagtrace.errors import InputError, UnknownIdError
+from sagtrace.errors import DomainError, InputError, UnknownIdError
 from sagtrace.evidence.facts import Facts, spread_to_si
 from sagtrace.evidence.likelihood import at_least_likelihoods, fit_of_best_state, state_likelihoods
 from sagtrace.evidence.models import MODELS, Measured
@@ -65,6 +66,13 @@ def _reading(entry: Entry, slot: Input, typed: str, barometer: float) -> Reading
         default_unit=slot.unit,
         barometer=barometer,
     )
+    shown = from_si(q.value, slot.unit)
+    low = -math.inf if slot.at_least is None else slot.at_least
+    high = math.inf if slot.at_most is None else slot.at_most
+    if not low <= shown <= high:
+        rule = f"between {low:g} and {high:g} {slot.unit}"
+        hint = "Another unit? Write it, for example 16 1/4 in."
+        raise DomainError(f"{entry.check}, {slot.name}", shown, slot.unit, rule, hint)
     by_hand = spread_to_si(slot.error, slot.unit)
     return Reading(
         name=slot.name,

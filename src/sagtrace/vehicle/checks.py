@@ -69,6 +69,8 @@ class Input:
         float  # one standard deviation of the usual way of measuring, in `unit`, beside resolution
     )
     required: bool = True
+    at_least: float | None = None  # in `unit`: a reading below this is a slip
+    at_most: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
