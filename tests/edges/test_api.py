@@ -370,7 +370,7 @@ HOLDS = {
 JOINTS: dict[str, Readings] = {
     "absent": {"drop": "60 mV", "current": "18 A"},
     "resistive": {"drop": "1.5 V", "current": "16 A"},
-    "open": {"drop": "11 V", "current": "1.1 A"},
+    "open": {"drop": "9 V", "current": "3 A"},
 }
 
 # chosen: numbers that a technician could read while the node is in the state.
@@ -379,7 +379,7 @@ READS: dict[str, dict[str, Readings]] = {
     "hold.overnight": HOLDS,
     "connector.drop": JOINTS,
     "ground.drop": JOINTS,
-    "feed-wire.drop": JOINTS,
+    "feed-wire.drop": JOINTS | {"absent": {"drop": "180 mV", "current": "18 A"}},
     "relay.drop": JOINTS,
     "supply-line.decay": {"tight": decay("6.99 bar"), "leaking": decay("3 bar")},
     "feed.loss": {

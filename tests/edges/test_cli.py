@@ -392,7 +392,9 @@ def test_what_is_only_cheap_is_not_called_sure(
     lines = cli("next", "job.yaml").out.splitlines()
     assert lines[0] == "Stop looking: no further check would pay for itself."
     assert lines[1].startswith(said)
-    assert len(lines) == 3
+    assert lines[2] == "Before you begin:"
+    assert lines[3].startswith("  DANGER: ")
+    assert lines[-1].startswith("What it costs and risks: ")
 
 
 def test_half_a_repair_is_never_proved(cli: Cli) -> None:

@@ -13,9 +13,9 @@ from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.layouts import Layout
 
 
-@pytest.fixture(scope="module")
-def rear(knowledge: Knowledge) -> Layout:
-    return knowledge.layouts[0]
+@pytest.fixture
+def rear(rear_pair: Layout) -> Layout:
+    return rear_pair
 
 
 def test_everything_is_assumed_at_first(rear: Layout) -> None:
@@ -52,9 +52,13 @@ def test_assumed_facts_are_in_si(rear: Layout, fact: str, value: float, std: flo
     assert got.std == pytest.approx(std)
 
 
-def test_every_fact_is_in_the_unit_of_its_kind_and_within_its_limits(rear: Layout) -> None:
-    for fact in rear.facts:
-        kind, got = KINDS[fact.kind], read_facts(rear, {}).values[fact.id]
+@pytest.mark.parametrize("layout", ["rear-pair", "four-corner", "four-corner-reservoir"])
+def test_every_fact_is_in_the_unit_of_its_kind_and_within_its_limits(
+    knowledge: Knowledge, layout: str
+) -> None:
+    (one,) = (one for one in knowledge.layouts if one.id == layout)
+    for fact in one.facts:
+        kind, got = KINDS[fact.kind], read_facts(one, {}).values[fact.id]
         assert got.unit == kind.si_unit
         assert kind.low <= got.value - 2.0 * got.std, fact.id
         assert got.value + 2.0 * got.std <= kind.high, fact.id

@@ -22,6 +22,7 @@ from sagtrace.evidence.models import MODELS, Measured
 from sagtrace.physics.estimate import Estimate
 from sagtrace.units import KINDS
 from sagtrace.vehicle.knowledge import Knowledge
+from sagtrace.vehicle.layouts import Layout
 
 Array = NDArray[np.float64]
 Numbers = Mapping[str, tuple[float, float]]  # name -> value and standard deviation, SI
@@ -389,9 +390,9 @@ class TestSpread:
 
     @pytest.mark.arithmetic("the wide facts of the shipped layout, drawn: half of the middle 68 %")
     def test_the_shipped_facts_are_wide_but_not_too_wide_for_first_order(
-        self, knowledge: Knowledge
+        self, rear_pair: Layout
     ) -> None:
-        known = read_facts(knowledge.layouts[0], {}).values
+        known = read_facts(rear_pair, {}).values
         facts = {name: (fact.value, fact.std) for name, fact in known.items()}
         numbers: Numbers = {
             "pressure-start": (0.0, 3e3),

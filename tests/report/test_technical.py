@@ -239,7 +239,8 @@ def test_an_answer_given_twice_is_kept_and_said_not_to_count() -> None:
 
 
 def test_results_of_proofs() -> None:
-    (table,) = tables(section(record("repaired"), "Proof"))
+    table, readings = tables(section(record("repaired"), "Proof"))
+    assert "height-start" in column(readings, "Reading")
     results = dict(zip(column(table, "Test and limit"), column(table, "Result"), strict=True))
     by_start = {name.partition(":")[0]: result for name, result in results.items()}
     assert by_start["Overnight hold of the left rear"] == "failed"

@@ -11,6 +11,7 @@ import pytest
 from sagtrace.evidence.models import MODELS
 from sagtrace.vehicle.audit import ALWAYS_NEEDED, Problem, Takes, problems
 from sagtrace.vehicle.knowledge import Knowledge
+from sagtrace.vehicle.layouts import Layout
 
 
 def changed(knowledge: Knowledge, kind: str, id_: str, **changes: Any) -> Knowledge:
@@ -85,6 +86,28 @@ def test_a_proof_by_an_unknown_check_says_no_more(knowledge: Knowledge) -> None:
     assert [problem.path for problem in found(broken)] == [("check",)]
 
 
+def test_what_is_wrong_in_every_layout_is_told_once(knowledge: Knowledge) -> None:
+    broken = changed(knowledge, "repairs", "battery.replace", fixes=("battery.week",))
+    assert [(p.kind, p.text) for p in found(broken)] == [
+        ("repairs", "there is no fault 'battery.week'; did you mean 'battery.weak'?"),
+        ("faults", "no repair names battery.weak"),
+    ]
+    (load,) = (check for check in knowledge.checks if check.id == "story.load")
+    rows = (replace(load.rows[0], when={"use.overladen": "present"}), load.rows[-1])
+    broken = changed(knowledge, "checks", "story.load", rows=rows, needs=("wheels-off",))
+    assert [problem.path for problem in found(broken)] == [
+        ("needs", 0),
+        ("rows", 0, "when", "use.overladen"),
+    ]
+
+
+def test_a_layout_without_corners_is_refused(knowledge: Knowledge, rear_pair: Layout) -> None:
+    broken = changed(knowledge, "layouts", rear_pair.id, corners=())
+    first = found(broken)[0]
+    assert (first.kind, first.id, first.path) == ("layouts", rear_pair.id, ("corners",))
+    assert first.text == "a layout needs at least one corner"
+
+
 def test_a_measure_by_an_unknown_model_says_no_more(knowledge: Knowledge) -> None:
     (clamp,) = (check for check in knowledge.checks if check.id == "pump.current-clamp")
     assert clamp.measure is not None
@@ -99,11 +122,12 @@ def test_an_id_that_resembles_nothing_gets_no_guess(knowledge: Knowledge) -> Non
 
 
 @pytest.mark.parametrize("fact", ALWAYS_NEEDED)
-def test_a_layout_needs_the_facts_that_are_always_used(knowledge: Knowledge, fact: str) -> None:
-    (rear,) = knowledge.layouts
-    without = tuple(f for f in rear.facts if f.id != fact)
-    (problem,) = found(replace(knowledge, layouts=(replace(rear, facts=without),)))
-    assert (problem.kind, problem.path) == ("layouts", ("facts",))
+def test_a_layout_needs_the_facts_that_are_always_used(
+    knowledge: Knowledge, rear_pair: Layout, fact: str
+) -> None:
+    without = tuple(f for f in rear_pair.facts if f.id != fact)
+    (problem,) = found(changed(knowledge, "layouts", rear_pair.id, facts=without))
+    assert (problem.kind, problem.id, problem.path) == ("layouts", rear_pair.id, ("facts",))
     assert fact in problem.text
 
 
@@ -112,8 +136,9 @@ def test_a_layout_needs_the_facts_of_the_models_that_checks_use(knowledge: Knowl
         **MODELS,
         "duty": Invented(("running", "watched"), (), ("hub-height",), "ratio"),
     }
-    (problem,) = problems(knowledge, hungry)
-    assert problem.text == "these facts are missing: hub-height"
+    assert [(problem.id, problem.text) for problem in problems(knowledge, hungry)] == [
+        (layout.id, "these facts are missing: hub-height") for layout in knowledge.layouts
+    ]
 
 
 def test_a_model_that_no_check_uses_asks_for_nothing(knowledge: Knowledge) -> None:

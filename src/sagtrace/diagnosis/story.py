@@ -25,6 +25,7 @@ from sagtrace.evidence.findings import Finding, combined
 from sagtrace.physics import gas, pump
 from sagtrace.physics.estimate import Estimate, propagate
 from sagtrace.units import to_si
+from sagtrace.vehicle.layouts import Layout
 from sagtrace.vehicle.nodes import Cause
 from sagtrace.vehicle.system import corner_of
 
@@ -33,6 +34,7 @@ __all__ = ["Link", "Support", "tell_story"]
 _BOTH = 0.20  # chosen: a link is told if cause and effect are together at least this probable
 _AT_WORK = 0.2  # chosen: less likely than that, the cause has an alibi
 _SUPPORTED = 0.5  # chosen: the duty is more likely than not beyond what the pump is built for
+_AXLE_LEAKS = {"rear": "air.escape-axle", "front": "air.escape-front"}
 _POLYTROPIC = 1.3  # [-] chosen: between isothermal and adiabatic
 
 
@@ -118,16 +120,18 @@ def _link(
         return
     at_work = float((-1.0) ** quiet.sum(axis=1) @ chances / chances[0])
     share = min(max(at_work, 0.0), 1.0)  # rounding can leave it a hair outside
-    support = _duty(verdict, facts, cause) if via == "overrun" else None
+    support = _duty(reasoner.system.layout, verdict, facts, cause) if via == "overrun" else None
     text = "; ".join(arc.story for arc in arcs)
     yield Link(
         cause=cause, via=via, effect=effect, together=p, share=share, text=text, support=support
     )
 
 
-def _duty(verdict: Verdict, facts: Mapping[str, Estimate], cause: str) -> Support | None:
+def _duty(
+    layout: Layout, verdict: Verdict, facts: Mapping[str, Estimate], cause: str
+) -> Support | None:
     """Return the duty that the measured leak asks of a healthy pump, if the leak was measured."""
-    leak = _measured_leak(verdict, corner_of(cause))
+    leak = _measured_leak(layout, verdict, corner_of(cause))
     if leak is None or leak.estimate is None:
         return None
     flow = Estimate(
@@ -159,15 +163,16 @@ def _duty(verdict: Verdict, facts: Mapping[str, Estimate], cause: str) -> Suppor
     return Support(estimate=estimate, limit=100 * allowed.value, chance=chance, text=text)
 
 
-def _measured_leak(verdict: Verdict, corner: str) -> Finding | None:
-    """Return the tightest measurement of the leak at the corner, or else of its axle.
+def _measured_leak(layout: Layout, verdict: Verdict, corner_id: str) -> Finding | None:
+    """Return the tightest measurement of the leak at the corner, or else of its own axle.
 
     What has no corner (a welded relay, a worn sensor) makes the pump run for another reason
     than the springs' leak, so no measurement of that leak speaks for or against it.
     """
-    if not corner:
+    corner = next((c for c in layout.corners if c.id == corner_id), None)
+    if corner is None:
         return None
-    for target in (f"air.escape@{corner}", "air.escape-axle"):
+    for target in (f"air.escape@{corner.id}", _AXLE_LEAKS[corner.axle]):
         found = [f for f in verdict.findings if f.target == target and f.estimate is not None]
         if found:
             return min(found, key=lambda f: f.estimate.std if f.estimate else math.inf)

@@ -75,6 +75,11 @@ class Index:
             if id_ not in self.ids[kind]:
                 yield (field, i), unknown(what, id_, self.ids[kind])
 
+    def feature(self, path: Path, name: str) -> Iterator[Said]:
+        """Yield a problem if a feature is asked for that no layout has."""
+        if name and name not in self.features:
+            yield path, unknown("feature of any layout", name, self.features)
+
     def beneath(self, needs: Collection[str]) -> set[str]:
         """Return the access states that hold when these do."""
         found: set[str] = set()

@@ -96,9 +96,7 @@ def _in_record(kind: str, record: Any, index: Index) -> Iterator[Said]:
     per_corner = getattr(record, "per", "vehicle") == "corner"
     for path, text in _texts(record, ()):
         yield from ((path, said) for said in _placeholders(text, per_corner))
-    feature = getattr(record, "only_with", "")
-    if feature and feature not in index.features:
-        yield ("only_with",), unknown("feature of any layout", feature, index.features)
+    yield from index.feature(("only_with",), getattr(record, "only_with", ""))
     if rule := _RULES.get(kind):
         yield from rule(record, index)
 
@@ -139,6 +137,8 @@ def _texts(record: Any, path: Path) -> Iterator[tuple[Path, str]]:
 
 
 def _layout(layout: Layout, index: Index) -> Iterator[Said]:
+    if not layout.corners:
+        yield ("corners",), "a layout needs at least one corner"
     for field, ids in (
         ("corners", [corner.id for corner in layout.corners]),
         ("facts", [fact.id for fact in layout.facts]),
@@ -168,6 +168,7 @@ def _node(node: Node, index: Index) -> Iterator[Said]:
     if node.quantity:
         yield from _quantity(node.quantity, states)
     for i, cause in enumerate(node.causes):
+        yield from index.feature(("causes", i, "only_with"), cause.only_with)
         parent = index.nodes.get(cause.parent)
         if parent is None:
             yield ("causes", i, "parent"), unknown("fault or condition", cause.parent, index.nodes)
@@ -220,6 +221,8 @@ def _fault(fault: Fault, index: Index) -> Iterator[Said]:
 def _access(access: Access, index: Index) -> Iterator[Said]:
     yield from index.known("access state", "access", access.after, "after")
     yield from index.known("caution", "cautions", access.cautions, "cautions")
+    if access.at_front and access.at_front not in index.access:
+        yield ("at_front",), unknown("access state", access.at_front, index.access)
 
 
 def _repair(repair: Repair, index: Index) -> Iterator[Said]:
