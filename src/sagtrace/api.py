@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sagtrace.app.workshop import COMPLAINT, Workshop
-from sagtrace.bootstrap import job_place, open_workshop
+from sagtrace.bootstrap import job_place, open_workshop, read_file, write_file
 from sagtrace.errors import DocumentError
 from sagtrace.evidence.findings import Finding
 from sagtrace.report.assessment import Assessment
@@ -198,10 +198,7 @@ class OpenJob:
     def attach_recording(self, path: str | Path, *, at: str = "") -> tuple[Finding, ...]:
         """Attach a recording and return what it says."""
         file = Path(path)
-        try:
-            data = file.read_bytes()
-        except OSError as err:
-            raise _refused(file, "read", err) from None
+        data = read_file(file)
         self._job, recorded = self._workshop.attach(self._job, data, file.name, at)
         self._recordings[file.name] = data
         return recorded.report.findings
@@ -219,7 +216,7 @@ class OpenJob:
             beside = target.parent / recording.file
             data = self.recording(recording.file)
             if not beside.exists():
-                _write(beside, data)
+                write_file(beside, data)
             elif beside.read_bytes() != data:
                 problem = "is another recording than the job's and is left as it is; save elsewhere"
                 raise DocumentError(str(beside), None, "", problem)
@@ -310,21 +307,9 @@ class OpenJob:
         target = Path(folder)
         written = []
         for name, data in self._workshop.papers(self.assessment()).items():
-            _write(target / name, data)
+            write_file(target / name, data)
             written.append(target / name)
         return tuple(written)
-
-
-def _write(file: Path, data: bytes) -> None:
-    try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        file.write_bytes(data)
-    except OSError as err:
-        raise _refused(file, "written", err) from None
-
-
-def _refused(file: Path, what: str, err: OSError) -> DocumentError:
-    return DocumentError(str(file), None, "", f"cannot be {what} ({err.strerror})")
 
 
 def layouts() -> Mapping[str, str]:

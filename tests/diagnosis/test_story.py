@@ -19,8 +19,9 @@ from sagtrace.evidence.gather import complaint_finding
 from sagtrace.evidence.models import Measured
 from sagtrace.physics.estimate import Estimate
 from sagtrace.units import to_si
+from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.nodes import Node
-from sagtrace.vehicle.system import System
+from sagtrace.vehicle.system import System, expand
 from small_system import cause, condition, fault, found, small_reasoner, system_of
 
 Array = NDArray[np.float64]
@@ -287,6 +288,28 @@ def test_the_axle_stands_in_for_a_corner_that_was_not_measured(
 ) -> None:
     axle = leak_of(reasoner.system, 3.0, 0.5, "air.escape-axle")
     assert not links(reasoner, facts, *worn, axle)[LEAK, "overrun", "pump.worn"].counts
+
+
+@pytest.fixture(scope="module")
+def four(knowledge: Knowledge) -> Reasoner:
+    return Reasoner(expand(knowledge, "four-corner"))
+
+
+@pytest.mark.parametrize("corner", ["front-left", "rear-right"])
+@pytest.mark.parametrize(
+    ("target", "axle"), [("air.escape-axle", "rear"), ("air.escape-front", "front")]
+)
+def test_the_leak_of_an_axle_speaks_of_its_own_corners_alone(
+    four: Reasoner, target: str, axle: str, corner: str
+) -> None:
+    """A rear axle that holds its air is no alibi for a leak at the front."""
+    leak = f"spring.fold-leak@{corner}"
+    slow = replace(leak_of(four.system, 3.0, 0.5, "air.escape-axle"), target=target)
+    seen = [certain(leak, 0.0, 0.0, 0.0, 1.0), certain("pump.worn", 0.01, 1.0, 1.0), slow]
+    known = read_facts(four.system.layout, {}).values
+    link = links(four, known, *seen)[leak, "overrun", "pump.worn"]
+    assert (link.support is not None) == corner.startswith(axle)
+    assert link.counts != corner.startswith(axle)
 
 
 def test_without_a_measured_leak_the_story_stands_unsupported(

@@ -960,8 +960,8 @@ MISTAKES = [
     Mistake(
         "access in a circle",
         "access.yaml",
-        "name: rear wheels off\n    minutes_on: 8\n    minutes_off: 10\n    after: [on-stands]",
-        "name: rear wheels off\n    minutes_on: 8\n    minutes_off: 10\n    after: [arch-liner-off]",
+        "rear wheels off\n    minutes_on: 8\n    minutes_off: 10\n    after: [on-stands]",
+        "rear wheels off\n    minutes_on: 8\n    minutes_off: 10\n    after: [arch-liner-off]",
         "after: [arch-liner-off]",
         "access[#].after",
         "access states wait for each other",

@@ -240,7 +240,13 @@ def changed(knowledge: Knowledge, kind: str, id_: str, **changes: Any) -> Knowle
             ("faults",),
             "none of its faults",
         ),
-        ("proofs", "proof.cold-explains", {"check": "hold.temperature-front"}, ("check",), "say axle"),
+        (
+            "proofs",
+            "proof.cold-explains",
+            {"check": "hold.temperature-front"},
+            ("check",),
+            "say axle",
+        ),
         ("proofs", "proof.vent-tight", {"check": "reservoir.soap"}, ("outcome",), "outcome"),
         ("access", "wheel-off", {"at_front": "front-weel-off"}, ("at_front",), "front-wheel-off"),
     ],
@@ -367,9 +373,7 @@ def test_the_same_evidence_says_the_same_at_every_corner(knowledge: Knowledge, l
         for corner in CORNERS[layout]
     ]
     for fault in ("spring.seal-leak", "spring.fold-leak", "valve.leak-by", "line.blocked"):
-        here = [
-            chances[f"{fault}@{c}"] for chances, c in zip(said, CORNERS[layout], strict=True)
-        ]
+        here = [chances[f"{fault}@{c}"] for chances, c in zip(said, CORNERS[layout], strict=True)]
         assert here == pytest.approx([here[0]] * len(here), rel=1e-9)
 
 

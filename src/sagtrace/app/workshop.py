@@ -153,8 +153,8 @@ class Workshop:
     def assess(self, job: Job, place: Recordings | None = None) -> Assessment:
         """Return everything that follows from the job.
 
-        Raises InputError or DocumentError for evidence that cannot be right, and
-        ContradictionError if nothing explains it together.
+        Raises DocumentError that names an entry which cannot be right, InputError for other
+        content of the job, and ContradictionError if nothing explains the evidence together.
         """
         self._know_access(job)
         reasoner, facts = self.reasoner(job.layout), self.facts(job)

@@ -71,7 +71,7 @@ def _reading(entry: Entry, slot: Input, typed: str, barometer: float) -> Reading
     high = math.inf if slot.at_most is None else slot.at_most
     if not low <= shown <= high:
         rule = f"between {low:g} and {high:g} {slot.unit}"
-        hint = "Another unit? Write it, for example 16 1/4 in."
+        hint = "Measured in another unit? Write the unit with the number."
         raise DomainError(f"{entry.check}, {slot.name}", shown, slot.unit, rule, hint)
     by_hand = spread_to_si(slot.error, slot.unit)
     return Reading(
@@ -135,6 +135,8 @@ def quantity_finding(
     if fit < _FITS_NOTHING:
         text = "This number fits no state that is known: misread, or the vehicle data are off."
         caveats = (*caveats, Caveat(code="fits-nothing", text=text))
+        # What no state explains says nothing about which one it is.
+        likelihood = dict.fromkeys(likelihood, 1.0)
     best = max(likelihood, key=lambda state: likelihood[state])
     says = (
         "fits no state that is known"

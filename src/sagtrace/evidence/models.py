@@ -244,11 +244,23 @@ def _voltage_loss(given: Given, facts: Given) -> Measured:
             [battery, at_pump, current, facts["pump-current"]],
         )
         return Measured(estimate=estimate)
+    if current is not None:
+        _refuse_idle(battery.value - at_pump.value, current.value)
     caveats = []
     if current is None:
         text = "The current was not measured, so the loss is not scaled to the pump's usual one."
         caveats.append(Caveat(code="no-current", text=text))
     return Measured(estimate=_through(lambda x: x[0] - x[1], "V", [battery, at_pump], *caveats))
+
+
+def _refuse_idle(loss: float, current: float) -> None:
+    """Refuse a loss without current, unless everything is lost: then the circuit is open."""
+    if current <= -_LIVE:
+        hint = "Turn the clamp round, or leave the sign out."
+        raise DomainError("current", current, "A", "above zero", hint)
+    if abs(loss) <= _OPEN:
+        hint = "Without current every feed looks sound: command the pump and measure again."
+        raise DomainError("current", current, "A", f"above {_LIVE:g} A", hint)
 
 
 def _joint_drop(given: Given, facts: Given) -> Measured:

@@ -13,9 +13,10 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
 
-from sagtrace.vehicle.checks import Check
+from sagtrace.vehicle.checks import Access, Check
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.layouts import Layout
+from sagtrace.vehicle.nodes import Node
 from sagtrace.vehicle.repairs import Proof, Repair
 from sagtrace.vehicle.system import applies
 
@@ -42,7 +43,11 @@ class _Left:
         self.proofs = [p for p in knowledge.proofs if applies(p, layout)]
         self.gone = {n.id for n in knowledge.nodes() if not applies(n, layout)}
         axles = {"", *(corner.axle for corner in layout.corners)}
-        records = (*knowledge.nodes(), *knowledge.checks, *knowledge.access)
+        records: tuple[Node | Check | Access, ...] = (
+            *knowledge.nodes(),
+            *knowledge.checks,
+            *knowledge.access,
+        )
         self.no_axle = {record.id for record in records if record.axle not in axles}
         self.at_front = {a.id: a.at_front for a in knowledge.access if "front" in axles}
 
