@@ -8,12 +8,18 @@ from sagtrace.adapters.knowledge import SHIPPED, load_knowledge
 from sagtrace.diagnosis.verdict import Reasoner
 from sagtrace.evidence.models import MODELS
 from sagtrace.vehicle.knowledge import Knowledge
+from sagtrace.vehicle.layouts import Layout
 from sagtrace.vehicle.system import System, expand
 
 
 @pytest.fixture(scope="session")
 def knowledge() -> Knowledge:
     return load_knowledge(SHIPPED, MODELS)
+
+
+@pytest.fixture(scope="session")
+def rear_pair(knowledge: Knowledge) -> Layout:
+    return next(layout for layout in knowledge.layouts if layout.id == "rear-pair")
 
 
 @pytest.fixture(scope="session")

@@ -25,6 +25,9 @@ STEPS: tuple[tuple[str, list[str]], ...] = (
             "pytest",
             "-n",
             str(os.cpu_count() or 2),
+            # Tests of one module share what its fixtures computed.
+            "--dist",
+            "loadscope",
             "--cov",
             "--cov-report=",
             "-q",

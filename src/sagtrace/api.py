@@ -15,7 +15,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sagtrace.app.workshop import COMPLAINT, Workshop
-from sagtrace.bootstrap import job_place, open_workshop
+from sagtrace.bootstrap import job_place, open_workshop, read_file, write_file
+from sagtrace.errors import DocumentError
 from sagtrace.evidence.findings import Finding
 from sagtrace.report.assessment import Assessment
 from sagtrace.vehicle.job import Entry, Job
@@ -197,7 +198,7 @@ class OpenJob:
     def attach_recording(self, path: str | Path, *, at: str = "") -> tuple[Finding, ...]:
         """Attach a recording and return what it says."""
         file = Path(path)
-        data = file.read_bytes()
+        data = read_file(file)
         self._job, recorded = self._workshop.attach(self._job, data, file.name, at)
         self._recordings[file.name] = data
         return recorded.report.findings
@@ -213,8 +214,12 @@ class OpenJob:
         target = Path(path)
         for recording in self._job.recordings:
             beside = target.parent / recording.file
+            data = self.recording(recording.file)
             if not beside.exists():
-                beside.write_bytes(self.recording(recording.file))
+                write_file(beside, data)
+            elif beside.read_bytes() != data:
+                problem = "is another recording than the job's and is left as it is; save elsewhere"
+                raise DocumentError(str(beside), None, "", problem)
         job_place(target).save(self._job)
         self._path = target
 
@@ -300,10 +305,9 @@ class OpenJob:
     def papers(self, folder: str | Path) -> tuple[Path, ...]:
         """Write the customer page and the technical record as PDF and return their paths."""
         target = Path(folder)
-        target.mkdir(parents=True, exist_ok=True)
         written = []
         for name, data in self._workshop.papers(self.assessment()).items():
-            (target / name).write_bytes(data)
+            write_file(target / name, data)
             written.append(target / name)
         return tuple(written)
 
@@ -325,7 +329,7 @@ def open_job(
     workshop = open_workshop()
     job = Job(
         id=id,
-        title=title or complaint,
+        title=title or complaint or COMPLAINT,
         layout=layout,
         complaint=complaint,
         vehicle=dict(vehicle or {}),

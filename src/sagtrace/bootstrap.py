@@ -14,7 +14,14 @@ from sagtrace.report.tree import Paper
 from sagtrace.signals.trace import Trace
 from sagtrace.vehicle.knowledge import Knowledge
 
-__all__ = ["demo_folder", "job_place", "job_schema", "open_workshop"]
+__all__ = [
+    "demo_folder",
+    "job_place",
+    "job_schema",
+    "open_workshop",
+    "read_file",
+    "write_file",
+]
 
 # Adapters are imported where they are first needed: the PDF maker and the reader of
 # recordings are large, and most commands use neither.
@@ -22,9 +29,11 @@ __all__ = ["demo_folder", "job_place", "job_schema", "open_workshop"]
 
 class _Shipped:
     def load(self) -> Knowledge:
+        from platformdirs import user_cache_path
+
         from sagtrace.adapters.knowledge import SHIPPED, load_knowledge
 
-        return load_knowledge(SHIPPED, MODELS)
+        return load_knowledge(SHIPPED, MODELS, user_cache_path("sagtrace", appauthor=False))
 
 
 class _Reader:
@@ -64,6 +73,20 @@ def job_schema() -> dict[str, Any]:
     from sagtrace.adapters.jobs import job_schema as schema
 
     return schema()
+
+
+def read_file(path: Path) -> bytes:
+    """Return a file's content; what is no regular file or too large is refused."""
+    from sagtrace.adapters.jobs import read_file as read
+
+    return read(path)
+
+
+def write_file(path: Path, content: bytes) -> None:
+    """Write a file whole or not at all."""
+    from sagtrace.adapters.jobs import write_file as write
+
+    write(path, content)
 
 
 def demo_folder() -> Path:

@@ -87,7 +87,7 @@ class UnknownIdError(InputError):
     @property
     def nearest(self) -> Sequence[str]:
         """The up to three known ids most like the given one, best first."""
-        return get_close_matches(self.given, self.known, n=3, cutoff=0.5)
+        return get_close_matches(str(self.given), self.known, n=3, cutoff=0.5)
 
     def __str__(self) -> str:
         text = f"There is no {self.kind} {self.given!r}."

@@ -14,7 +14,6 @@ import pytest
 from numpy.typing import NDArray
 
 from sagtrace.adapters.files import read_csv_recording
-from sagtrace.adapters.knowledge import SHIPPED
 from sagtrace.errors import InputError
 from sagtrace.evidence.facts import Facts, read_facts
 from sagtrace.evidence.findings import Finding

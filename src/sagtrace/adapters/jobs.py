@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
+import stat
 import tempfile
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
@@ -13,14 +15,19 @@ from sagtrace.adapters.documents import json_schema, load_located, write_documen
 from sagtrace.errors import DocumentError, InputError
 from sagtrace.vehicle.job import Job
 
-__all__ = ["job_schema", "JobFile"]
+__all__ = ["job_schema", "JobFile", "read_file", "write_file"]
+
+
+_MOST_JOB = 8_000_000  # [bytes] chosen: the reader of documents refuses far smaller ones
+_MOST_RECORDING = 200_000_000  # [bytes] chosen: as the reader of recordings
 
 
 class JobFile:
-    """A job kept in a file. Written whole or not at all."""
+    """A job kept in a file. Written whole or not at all, and never over somebody else's change."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self._seen: bytes | None = None  # what was there when it was last read or written
 
     def load(self) -> Job:
         """Return the job.
@@ -28,13 +35,17 @@ class JobFile:
         Raises DocumentError with line and field for a damaged file, and if there is none.
         """
         try:
-            text = self.path.read_text(encoding="utf-8")
+            self._seen = _read(self.path, _MOST_JOB)
+            text = self._seen.decode("utf-8")
         except FileNotFoundError:
             problem = "there is no such job file; `sagtrace new` starts one"
             raise DocumentError(str(self.path), None, "", problem) from None
-        except (OSError, UnicodeDecodeError) as err:
+        except (OSError, ValueError) as err:
             problem = f"cannot be read as text ({_reason(err)})"
             raise DocumentError(str(self.path), None, "", problem) from None
+        return self._parsed(text)
+
+    def _parsed(self, text: str) -> Job:
         document = load_located(text, str(self.path))
         try:
             return document.into(Job)
@@ -42,23 +53,41 @@ class JobFile:
             raise DocumentError(str(self.path), None, "", str(err)) from None
 
     def save(self, job: Job) -> None:
-        """Write the job beside its place and move it there, so that no half file can be left."""
+        """Write the job beside its place and move it there, so that no half file can be left.
+
+        Raises DocumentError, and changes nothing, if the file is no longer what was loaded, or
+        if what would be written could not be read back.
+        """
+        content = self._checked(job)
+        target = self.path.resolve()  # a link stays a link
+        try:
+            folder = os.open(target.parent, os.O_RDONLY)
+            try:
+                fcntl.flock(folder, fcntl.LOCK_EX)  # two writers come one after the other
+                self._refuse_if_changed(target)
+                _replace(target, content)
+            finally:
+                os.close(folder)
+        except OSError as err:
+            problem = f"cannot be written ({_reason(err)}); what was there is untouched"
+            raise DocumentError(str(self.path), None, "", problem) from None
+        self._seen = content
+
+    def _checked(self, job: Job) -> bytes:
         text = write_document(_plain(job))
         try:
-            handle, name = tempfile.mkstemp(dir=self.path.parent, suffix=".part")
-            try:
-                with os.fdopen(handle, "w", encoding="utf-8") as file:
-                    file.write(text)
-                    file.flush()
-                    os.fsync(file.fileno())
-                os.chmod(name, 0o644)
-                os.replace(name, self.path)
-            except BaseException:
-                Path(name).unlink(missing_ok=True)
-                raise
-        except OSError as err:
-            problem = f"cannot be written ({_reason(err)}); the old content is untouched"
+            content = text.encode("utf-8")
+        except UnicodeEncodeError:
+            problem = "a text of it holds half a character; nothing was written. Type it again"
             raise DocumentError(str(self.path), None, "", problem) from None
+        self._parsed(text)
+        return content
+
+    def _refuse_if_changed(self, target: Path) -> None:
+        now = _read(target, _MOST_JOB) if target.exists() else None
+        if self._seen is not None and now != self._seen:
+            problem = "was changed by somebody else meanwhile; nothing was written. Do it again"
+            raise DocumentError(str(self.path), None, "", problem)
 
     def recording(self, file: str) -> bytes:
         """Return the recording, which lies beside the job file or below it."""
@@ -67,9 +96,61 @@ class JobFile:
             problem = "a recording lies beside its job file; copy it there and attach it again"
             raise DocumentError(file, None, "", problem)
         try:
-            return (self.path.parent / file).read_bytes()
-        except OSError as err:
+            return _read(self.path.parent / file, _MOST_RECORDING)
+        except (OSError, ValueError) as err:
             raise DocumentError(file, None, "", f"cannot be read ({_reason(err)})") from None
+
+
+def write_file(path: Path, content: bytes) -> None:
+    """Write a file whole or not at all.
+
+    Raises DocumentError if it cannot be written.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        _replace(path, content)
+    except OSError as err:
+        problem = f"cannot be written ({_reason(err)})"
+        raise DocumentError(str(path), None, "", problem) from None
+
+
+def read_file(path: Path) -> bytes:
+    """Return a recording's content.
+
+    Raises DocumentError if it cannot be read, is no regular file or is too large.
+    """
+    try:
+        return _read(path, _MOST_RECORDING)
+    except (OSError, ValueError) as err:
+        raise DocumentError(str(path), None, "", f"cannot be read ({_reason(err)})") from None
+
+
+def _read(path: Path, most: int) -> bytes:
+    """Return the content; a device or pipe without end, or a huge file, is refused unread."""
+    found = path.stat()
+    if stat.S_ISDIR(found.st_mode):
+        raise OSError(0, "it is a directory")
+    if not stat.S_ISREG(found.st_mode):
+        raise OSError(0, "it is no regular file")
+    if found.st_size > most:
+        raise OSError(0, f"it has {found.st_size} bytes; at most {most} are read")
+    with path.open("rb") as file:
+        return file.read(most + 1)
+
+
+def _replace(target: Path, content: bytes) -> None:
+    mode = stat.S_IMODE(target.stat().st_mode) if target.exists() else 0o644
+    handle, name = tempfile.mkstemp(dir=target.parent, suffix=".part")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(name, mode)
+        os.replace(name, target)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
 
 
 def _reason(err: Exception) -> str:

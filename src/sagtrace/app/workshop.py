@@ -24,6 +24,7 @@ from sagtrace.repair.options import Option, repair_options
 from sagtrace.repair.proofs import proofs_due
 from sagtrace.report.assessment import Assessment, Recorded
 from sagtrace.report.customer import customer_paper
+from sagtrace.report.parts import SHOWN
 from sagtrace.report.technical import technical_paper
 from sagtrace.vehicle.job import Entry, Job, Recording
 from sagtrace.vehicle.knowledge import Knowledge
@@ -67,10 +68,14 @@ class Workshop:
     def start(self, job: Job) -> Job:
         """Return a new job after checking its layout, vehicle data and access states."""
         self.facts(job)
+        self._know_access(job)
+        return job
+
+    def _know_access(self, job: Job) -> None:
+        known = self.system(job.layout).access
         for name in job.access:
-            if name not in (known := self.system(job.layout).access):
+            if name not in known:
                 raise UnknownIdError("access state", name, known)
-        return job if job.complaint else replace(job, complaint=COMPLAINT)
 
     def facts(self, job: Job) -> Facts:
         """Return the facts of the job's vehicle."""
@@ -103,11 +108,24 @@ class Workshop:
         return replace(job, entries=(*job.entries, entry))
 
     def attach(self, job: Job, data: bytes, file: str, at: str) -> tuple[Job, Recorded]:
-        """Return the job with a recording, after reading it."""
+        """Return the job with a recording, after reading it.
+
+        Raises DocumentError for a recording that cannot be read, and InputError for one that
+        is attached already, because it would count twice.
+        """
+        digest = hashlib.sha256(data).hexdigest()
+        for known in job.recordings:
+            if known.sha256 == digest:
+                raise InputError(f"{file} is attached already, as {known.id}; it counts once.")
+            if known.file == file:
+                raise InputError(
+                    f"{file} has other content than when it was attached as {known.id}; "
+                    "give the new recording a name of its own."
+                )
         recording = Recording(
             id=f"r{len(job.recordings) + 1}",
             file=file,
-            sha256=hashlib.sha256(data).hexdigest(),
+            sha256=digest,
             at=at,
         )
         recorded = self._recorded(job, recording, data)
@@ -135,9 +153,10 @@ class Workshop:
     def assess(self, job: Job, place: Recordings | None = None) -> Assessment:
         """Return everything that follows from the job.
 
-        Raises InputError or DocumentError for evidence that cannot be right, and
-        ContradictionError if nothing explains it together.
+        Raises DocumentError that names an entry which cannot be right, InputError for other
+        content of the job, and ContradictionError if nothing explains the evidence together.
         """
+        self._know_access(job)
         reasoner, facts = self.reasoner(job.layout), self.facts(job)
         system = reasoner.system
         recordings = self._kept(job, place)
@@ -167,20 +186,32 @@ class Workshop:
     def _repaired(
         job: Job, system: System, verdict: Verdict, options: tuple[Option, ...]
     ) -> tuple[str, ...]:
-        """Return the faults that need a proof: those repaired, or of the recommended option."""
-        if job.repaired:
-            fixes = {f for r in job.repaired for f in system.repair(r).fixes}
-        else:
-            fixes = {f for option in options[:1] for f in option.fixes}
-        return tuple(
-            b.fault for b in verdict.beliefs if b.fault in fixes and b.probability >= _PRESENT
-        )
+        """Return the faults that need a proof: those repaired, or of the recommended option.
 
-    def repaired(self, job: Job, repairs: tuple[str, ...]) -> Job:
+        Every repair that was done needs one, whatever it was done for. So does every fault that
+        was found and left, because half a repair is never a proved one.
+        """
+        done = [system.repair(r).fixes for r in job.repaired]
+        fixes = {f for group in done or [o.fixes for o in options[:1]] for f in group}
+        wanted = {
+            b.fault for b in verdict.beliefs if b.fault in fixes and b.probability >= _PRESENT
+        }
+        if done:
+            wanted |= {next(b.fault for b in verdict.beliefs if b.fault in group) for group in done}
+            wanted |= {b.fault for b in verdict.beliefs if b.probability > SHOWN}
+        return tuple(b.fault for b in verdict.beliefs if b.fault in wanted)
+
+    def repaired(self, job: Job, repairs: tuple[str, ...], at: str = "", by: str = "") -> Job:
         """Return the job after these repairs."""
         for repair in repairs:
             self.system(job.layout).repair(repair)
-        return replace(job, repaired=tuple(dict.fromkeys((*job.repaired, *repairs))))
+        return replace(
+            job,
+            repaired=tuple(dict.fromkeys((*job.repaired, *repairs))),
+            repaired_at=at,
+            repaired_by=by,
+            proofs_from=len(job.proofs),
+        )
 
     def prove(self, job: Job, entry: Entry) -> Job:
         """Return the job with the answer to a proof test."""

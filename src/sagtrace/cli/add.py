@@ -16,9 +16,10 @@ from sagtrace.cli.options import (
     Note,
     OutcomeId,
     Values,
+    moment,
     pairs,
 )
-from sagtrace.cli.output import now, print_json, say
+from sagtrace.cli.output import print_json, say
 from sagtrace.vehicle.job import Entry
 
 EXAMPLE = (
@@ -47,7 +48,7 @@ def run(
         check=check,
         outcome=outcome,
         values=pairs(value, "value"),
-        at=at or now(),
+        at=moment(at),
         by=by,
         instrument=instrument,
         note=note,

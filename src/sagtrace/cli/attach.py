@@ -8,8 +8,8 @@ from typing import Annotated
 import typer
 
 from sagtrace.bootstrap import job_place, open_workshop
-from sagtrace.cli.options import AsJson, At, JobPath
-from sagtrace.cli.output import now, print_json, say
+from sagtrace.cli.options import AsJson, At, JobPath, moment
+from sagtrace.cli.output import print_json, say
 from sagtrace.errors import InputError
 
 EXAMPLE = "Example: sagtrace attach job.yaml recording.csv"
@@ -28,7 +28,7 @@ def run(
     inside = there.relative_to(folder)
     place = job_place(file)
     data = place.recording(str(inside))
-    job, recorded = open_workshop().attach(place.load(), data, str(inside), at or now())
+    job, recorded = open_workshop().attach(place.load(), data, str(inside), moment(at))
     place.save(job)
     if as_json:
         print_json(recorded.report.findings)

@@ -12,6 +12,7 @@ from sagtrace.bootstrap import demo_folder, job_place, open_workshop
 from sagtrace.cli.options import AsJson
 from sagtrace.cli.output import print_json, say, show_table
 from sagtrace.cli.paper import write_papers
+from sagtrace.errors import DocumentError
 from sagtrace.report.parts import leading_beliefs, option_name
 from sagtrace.report.words import money, percent, sentence
 
@@ -23,9 +24,12 @@ def run(
     as_json: AsJson = False,
 ) -> None:
     """Run the main job on an invented vehicle: evidence in, proved cause and papers out."""
-    out.mkdir(parents=True, exist_ok=True)
-    for name in ("demo.yaml", "recording.csv"):
-        shutil.copyfile(demo_folder() / name, out / name)
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        for name in ("demo.yaml", "recording.csv"):
+            shutil.copyfile(demo_folder() / name, out / name)
+    except OSError as err:
+        raise DocumentError(str(out), None, "", f"cannot be written ({err.strerror})") from None
     file = out / "demo.yaml"
     place, workshop = job_place(file), open_workshop()
     assessment = workshop.assess(place.load(), place)

@@ -38,7 +38,7 @@ def run(
     records = {record.id: record for record in getattr(open_workshop().knowledge, kind)}
     if id:
         if id not in records:
-            raise UnknownIdError(kind, id, records)
+            raise UnknownIdError(f"id among the {kind},", id, records)
         print_json(records[id])
     elif as_json:
         print_json(list(records.values()))

@@ -68,9 +68,12 @@ for name, module in (
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line and return the exit code."""
     try:
-        app(args=list(argv) if argv is not None else None)
+        app(args=list(argv) if argv is not None else None, prog_name="sagtrace")
     except SystemExit as end:
         return end.code if isinstance(end.code, int) else 1
+    except BrokenPipeError:  # the reader of our output has gone, as `head` does
+        sys.stderr.close()
+        return 0
     except SagtraceError as err:
         talk(f"sagtrace: {err}")
         if isinstance(err, DocumentError):

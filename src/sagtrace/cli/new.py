@@ -9,8 +9,8 @@ import typer
 
 from sagtrace.app.workshop import COMPLAINT
 from sagtrace.bootstrap import job_place, open_workshop
-from sagtrace.cli.options import AsJson, At, pairs
-from sagtrace.cli.output import now, print_json, say
+from sagtrace.cli.options import AsJson, At, moment, pairs
+from sagtrace.cli.output import print_json, say
 from sagtrace.errors import InputError
 from sagtrace.vehicle.job import Job
 
@@ -36,10 +36,10 @@ def run(
         raise InputError(f"{file} exists already and is left as it is; choose another name.")
     job = Job(
         id=file.stem,
-        title=title or complaint,
+        title=title or complaint or COMPLAINT,
         layout=layout,
-        complaint=complaint,
-        opened=at or now(),
+        complaint=complaint or COMPLAINT,
+        opened=moment(at),
         vehicle=pairs(fact, "fact"),
     )
     job = open_workshop().start(job)

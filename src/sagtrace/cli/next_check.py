@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated
 
 import typer
@@ -11,7 +12,7 @@ from sagtrace.cli.options import AsJson, JobPath
 from sagtrace.cli.output import print_json, say, show_table
 from sagtrace.plan.next_check import Offer
 from sagtrace.report.assessment import Assessment
-from sagtrace.report.parts import time_text
+from sagtrace.report.parts import by_gravity, leading_beliefs, repair_cautions, time_text
 from sagtrace.report.words import listed, money, percent, sentence
 
 EXAMPLE = "Example: sagtrace next job.yaml --count 3"
@@ -43,15 +44,43 @@ def run(
             )
             for o in plan.offers[1:count]
         ]
-        show_table(("Or", ">Time", ">Saves", "Id"), rows)
+        if rows:
+            show_table(("Or", ">Time", ">Saves", "Id"), rows)
     elif assessment.stage == "repair":
         say("Stop looking: no further check would pay for itself.")
-        say("Sure enough: " + listed([system.faults[f].name for f in plan.faults]) + ".")
+        _print_faults(assessment)
+        if repairs := assessment.options[0].repairs:
+            print_cautions(assessment, repairs)
         say(f"What it costs and risks: sagtrace options {file}")
     elif assessment.stage == "prove":
         say(f"The repair is done and waits for its proof: sagtrace proofs {file}")
     else:
         say("The repair is proved. Print it: sagtrace paper " + str(file))
+
+
+def _print_faults(assessment: Assessment) -> None:
+    """Say what to repair, and apart what is only cheaper to put right than to look at."""
+    found = {b.fault for b in leading_beliefs(assessment)}
+    names, chance = assessment.system.faults, assessment.verdict.belief
+    sure = [names[f].name for f in assessment.plan.faults if f in found]
+    cheap = [
+        f"{names[f].name} ({percent(chance(f).probability)})"
+        for f in assessment.plan.faults
+        if f not in found
+    ]
+    if sure:
+        say(f"Sure enough: {listed(sure)}.")
+    if cheap:
+        say(f"Not sure, but cheaper to put right than to look at: {listed(cheap)}.")
+
+
+def print_cautions(assessment: Assessment, repairs: Sequence[str]) -> None:
+    """Print what to mind before these repairs are begun."""
+    say("Before you begin:")
+    for caution in repair_cautions(assessment, repairs):
+        say(f"  {caution.level.upper()}: {caution.text}")
+    say("  The vehicle maker's procedure goes first. Seat and fill a spring before it carries")
+    say("  weight, and put leak liquid on every opened joint while it is under pressure.")
 
 
 def _print_check(assessment: Assessment, offer: Offer) -> None:
@@ -63,8 +92,8 @@ def _print_check(assessment: Assessment, offer: Offer) -> None:
     cautions = dict.fromkeys(
         c for step in offer.reach for c in system.access[step].cautions
     ) | dict.fromkeys(check.cautions)
-    for caution in cautions:
-        say(f"  {system.cautions[caution].level.upper()}: {system.cautions[caution].text}")
+    for caution in by_gravity(system, cautions):
+        say(f"  {caution.level.upper()}: {caution.text}")
     if offer.undo:
         say("First undo: " + listed([system.access[s].name for s in offer.undo]) + ".")
     if offer.reach:

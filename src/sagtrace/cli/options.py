@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from sagtrace.cli.output import now
 from sagtrace.errors import InputError
 
-__all__ = ["AsJson", "At", "By", "Instrument", "JobPath", "Note", "OutcomeId", "pairs", "Values"]
+__all__ = [
+    "AsJson",
+    "At",
+    "By",
+    "Instrument",
+    "JobPath",
+    "moment",
+    "Note",
+    "OutcomeId",
+    "pairs",
+    "Values",
+]
 
 JobPath = Annotated[Path, typer.Argument(metavar="JOB", help="The job file (YAML).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
@@ -31,5 +44,18 @@ def pairs(texts: list[str] | None, what: str) -> dict[str, str]:
         name, equals, value = text.partition("=")
         if not (equals and name.strip() and value.strip()):
             raise InputError(f"{what} {text!r}: expected name=text, e.g. height-start='412 mm'.")
+        if name.strip() in result:
+            raise InputError(f"{what} {name.strip()!r} is given twice; say which one counts.")
         result[name.strip()] = value.strip()
     return result
+
+
+def moment(at: str) -> str:
+    """Return the time as given, or now. Raises InputError for a text that is no time."""
+    try:
+        datetime.fromisoformat(at or now())
+    except ValueError:
+        raise InputError(
+            f"--at {at!r}: expected a time such as 2026-11-24T08:05:00+00:00."
+        ) from None
+    return at or now()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from sagtrace.bootstrap import job_place, open_workshop
+from sagtrace.cli.next_check import print_cautions
 from sagtrace.cli.options import AsJson, JobPath
 from sagtrace.cli.output import print_json, say, show_table
 from sagtrace.report.parts import option_name
@@ -38,4 +39,5 @@ def run(file: JobPath, as_json: AsJson = False) -> None:
             say(f"{name}: {listed([r.text for r in option.reasons[:2]])}.")
     ids = listed([f"`{r}`" for r in assessment.options[0].repairs])
     if ids:
+        print_cautions(assessment, assessment.options[0].repairs)
         say(f"When it is done: sagtrace repaired {file} {' '.join(assessment.options[0].repairs)}")

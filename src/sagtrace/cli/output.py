@@ -9,8 +9,8 @@ from datetime import UTC, datetime
 from typing import Any
 
 from rich.console import Console
-from rich.markup import escape
 from rich.table import Table
+from rich.text import Text
 
 __all__ = ["now", "plain", "print_json", "say", "show_table", "talk"]
 
@@ -40,12 +40,17 @@ def print_json(value: Any) -> None:
 
 def say(text: str = "") -> None:
     """Print a line of a result; nothing in it is taken as markup."""
-    Console(highlight=False).print(escape(text))
+    _print(Console(highlight=False), text)
 
 
 def talk(text: str) -> None:
     """Print a line about the work, not a result."""
-    Console(stderr=True, highlight=False).print(escape(text))
+    _print(Console(stderr=True, highlight=False), text)
+
+
+def _print(console: Console, text: str) -> None:
+    # Into a file or a pipe a line stays whole, so that a command in it can be copied.
+    console.print(Text(text), soft_wrap=not console.is_terminal)
 
 
 def show_table(columns: Sequence[str], rows: Sequence[Sequence[str]], title: str = "") -> None:
@@ -53,7 +58,7 @@ def show_table(columns: Sequence[str], rows: Sequence[Sequence[str]], title: str
     table = Table(title=title or None, title_justify="left", box=None, pad_edge=False)
     for column in columns:
         right = column.startswith(">")
-        table.add_column(escape(column.lstrip(">")), justify="right" if right else "left")
+        table.add_column(Text(column.lstrip(">")), justify="right" if right else "left")
     for row in rows:
-        table.add_row(*(escape(cell) for cell in row))
+        table.add_row(*(Text(cell) for cell in row))
     Console(highlight=False).print(table)

@@ -7,10 +7,9 @@ from typing import Annotated
 
 import typer
 
-from sagtrace.bootstrap import job_place, open_workshop
+from sagtrace.bootstrap import job_place, open_workshop, write_file
 from sagtrace.cli.options import AsJson, JobPath
 from sagtrace.cli.output import print_json, say
-from sagtrace.errors import DocumentError
 
 EXAMPLE = "Example: sagtrace paper job.yaml --out papers"
 
@@ -32,10 +31,6 @@ def run(
 
 def write_papers(papers: dict[str, bytes], folder: Path) -> list[Path]:
     """Write the papers into the folder and return their paths."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, data in papers.items():
-            (folder / name).write_bytes(data)
-    except OSError as err:
-        raise DocumentError(str(folder), None, "", f"cannot be written ({err.strerror})") from None
+    for name, data in papers.items():
+        write_file(folder / name, data)
     return [folder / name for name in papers]

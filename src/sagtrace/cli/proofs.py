@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from sagtrace.bootstrap import job_place, open_workshop
 from sagtrace.cli.options import AsJson, JobPath
 from sagtrace.cli.output import print_json, say
-from sagtrace.report.parts import proof_text
+from sagtrace.repair.proofs import DueProof
+from sagtrace.report.assessment import Assessment
+from sagtrace.report.parts import by_gravity, proof_text
 
 EXAMPLE = "Example: sagtrace proofs job.yaml"
 
@@ -23,3 +27,19 @@ def run(file: JobPath, as_json: AsJson = False) -> None:
         result = due.judged.result.upper() if due.judged else "NOT DONE"
         say(f"{result}: {proof_text(assessment.system, due)} [{due.proof.check}]")
         say(f"  {due.judged.text if due.judged else due.proof.text}")
+        if due.judged is None:
+            _print_how(assessment, due, file)
+
+
+def _print_how(assessment: Assessment, due: DueProof, file: Path) -> None:
+    system = assessment.system
+    check = system.checks[due.proof.check]
+    for caution in by_gravity(system, check.cautions):
+        say(f"  {caution.level.upper()}: {caution.text}")
+    for i, step in enumerate(check.steps, start=1):
+        say(f"  {i}. {step}")
+    if check.measure is None:
+        answer = f"--outcome {due.proof.outcome}"
+    else:
+        answer = " ".join(f"-v {slot.name}='...'" for slot in check.measure.inputs)
+    say(f"  Then: sagtrace prove {file} {check.id} {answer}")

@@ -7,8 +7,8 @@ from typing import Annotated
 import typer
 
 from sagtrace.bootstrap import job_place, open_workshop
-from sagtrace.cli.options import AsJson, At, By, JobPath, Note
-from sagtrace.cli.output import now, print_json, say
+from sagtrace.cli.options import AsJson, At, By, JobPath, Note, moment
+from sagtrace.cli.output import print_json, say
 
 EXAMPLE = "Example: sagtrace withdraw job.yaml e3 --note 'tape was held at the wrong mark'"
 
@@ -23,7 +23,7 @@ def run(
 ) -> None:
     """Let an entry no longer count; it stays in the record."""
     place = job_place(file)
-    job = open_workshop().withdraw(place.load(), entry, note, at or now(), by)
+    job = open_workshop().withdraw(place.load(), entry, note, moment(at), by)
     place.save(job)
     if as_json:
         print_json(job.entries[-1])

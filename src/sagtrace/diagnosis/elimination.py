@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,7 @@ from sagtrace.vehicle.system import System
 __all__ = ["Batch", "Elimination"]
 
 Array = NDArray[np.float64]
+Arc = tuple[str, str]  # cause, effect
 
 _AT_ONCE = 12  # questions that go through together; more no longer fit the processor's cache
 
@@ -35,6 +37,7 @@ _AT_ONCE = 12  # questions that go through together; more no longer fit the proc
 class _Factor:
     scope: tuple[str, ...]  # sorted by the order in which variables go
     values: Array
+    arc: Arc | None = None  # what a cause contributes
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,14 +85,14 @@ class Elimination:
         self._sizes[node.id] = n = len(node.state_ids)
         if not node.causes:
             return (_Factor((node.id,), background(node)),)
-        upto = f"up to:{node.id}"
+        upto = _upto(node.id)
         self._sizes[upto] = n
         difference = np.eye(n) - np.eye(n, k=-1)  # of a cumulative: the distribution
         gives = [(c.parent, contribution(c, self._nodes[c.parent], node)) for c in node.causes]
         return (
             _Factor((node.id, upto), difference),
             _Factor((upto,), np.cumsum(background(node))),
-            *(_Factor((parent, upto), np.cumsum(p, axis=1)) for parent, p in gives),
+            *(_Factor((cause, upto), np.cumsum(p, axis=1), (cause, node.id)) for cause, p in gives),
         )
 
     def _plan(self, names: Iterable[str]) -> _Plan:
@@ -114,12 +117,18 @@ class Elimination:
         return self._plans[key]
 
     def ask(
-        self, likelihoods: Mapping[str, Array], targets: Iterable[str], questions: int = 1
+        self,
+        likelihoods: Mapping[str, Array],
+        targets: Iterable[str],
+        questions: int = 1,
+        silent: Mapping[Arc, NDArray[np.bool_]] = MappingProxyType({}),
     ) -> Batch:
         """Answer a batch of questions.
 
         `likelihoods[variable]` has shape (questions, states) or (1, states); variables that
         are not named are not observed. `targets` are faults, conditions or checks.
+        `silent[cause, effect]`, shape (questions,), says where it is also given that this
+        cause contributed nothing; the effect must be observed or asked for.
         """
         wanted = tuple(targets)
         plan = self._plan((*likelihoods, *wanted))
@@ -130,7 +139,8 @@ class Elimination:
                 name: self._given(plan, name, v if len(v) == 1 else v[rows])
                 for name, v in likelihoods.items()
             }
-            parts.append(self._ask(plan, given, wanted, rows.stop - rows.start))
+            quiet = {arc: off[rows] for arc, off in silent.items()}
+            parts.append(self._ask(plan, given, wanted, rows.stop - rows.start, quiet))
         joint = {t: np.concatenate([part.joint[t] for part in parts]) for t in wanted}
         for leaf in joint.keys() & likelihoods.keys() & self._leaves.keys():
             joint[leaf] = joint[leaf] * likelihoods[leaf]  # its slope is what the rest says
@@ -146,9 +156,20 @@ class Elimination:
         return np.asarray(np.transpose(values, (0, *axes)))
 
     def _ask(
-        self, plan: _Plan, given: Mapping[str, Array], wanted: Sequence[str], questions: int
+        self,
+        plan: _Plan,
+        given: Mapping[str, Array],
+        wanted: Sequence[str],
+        questions: int,
+        silent: Mapping[Arc, NDArray[np.bool_]],
     ) -> Batch:
         values: list[Array] = [start[None] for start in plan.start]
+        for arc, off in silent.items():
+            slot = plan.arcs[arc]
+            axis = plan.scopes[slot].index(_upto(arc[1]))
+            # P(contributes nothing) leaves the worst so far as it is: it fits below every state.
+            nothing = plan.start[slot].take([0], axis)
+            values[slot] = np.where(off[:, None, None], nothing, plan.start[slot])
         for name, likelihood in given.items():
             values[plan.slot[name]] = likelihood
         aligned: list[list[Array]] = []
@@ -184,6 +205,7 @@ class _Plan:
         slots = [_sorted(factor, place) for factor in (*fixed, *free.values())]
         self.start = tuple(factor.values for factor in slots)
         self.slot = {name: len(fixed) + i for i, name in enumerate(free)}
+        self.arcs = {factor.arc: slot for slot, factor in enumerate(slots) if factor.arc}
         self.scopes: list[tuple[str, ...]] = [factor.scope for factor in slots]
         waiting: dict[str, list[int]] = {v: [] for v in order}
         for slot, scope in enumerate(self.scopes):
@@ -202,6 +224,11 @@ class _Plan:
         self.buckets = tuple(buckets)
         # Cells of all products of one question: what a batch costs is proportional to it.
         self.work = sum(int(np.prod([sizes[v] for v in b.scope])) for b in buckets)
+
+
+def _upto(node: str) -> str:
+    """Return the name of the helper variable whose causes' cumulatives are multiplied."""
+    return f"up to:{node}"
 
 
 def _elimination_order(
@@ -238,7 +265,8 @@ def _elimination_order(
 
 def _sorted(factor: _Factor, place: Mapping[str, int]) -> _Factor:
     axes = sorted(range(len(factor.scope)), key=lambda i: place[factor.scope[i]])
-    return _Factor(tuple(factor.scope[i] for i in axes), np.transpose(factor.values, axes))
+    scope = tuple(factor.scope[i] for i in axes)
+    return _Factor(scope, np.transpose(factor.values, axes), factor.arc)
 
 
 def _align(values: Array, scope: Sequence[str], whole: Sequence[str]) -> Array:

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from sagtrace.diagnosis.network import Network
 from sagtrace.errors import ContradictionError, InputError
 
-__all__ = ["Engine", "Posterior"]
+__all__ = ["Engine", "Posterior", "Solver"]
 
 Array = NDArray[np.float64]
 Evidence = Mapping[str, Array]  # variable -> likelihood of each of its states

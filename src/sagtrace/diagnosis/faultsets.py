@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from sagtrace.diagnosis.elimination import Elimination
 
-__all__ = ["FaultSet", "most_probable_sets"]
+__all__ = ["FaultSet", "most_probable_sets", "restrict"]
 
 Array = NDArray[np.float64]
 Assignment = tuple[tuple[str, bool], ...]  # fault, present

@@ -24,12 +24,13 @@ from sagtrace.vehicle.system import System
 
 __all__ = [
     "background",
+    "build_network",
     "check_table",
     "contribution",
     "Network",
-    "Table",
-    "build_network",
     "outcome_ids",
+    "Table",
+    "worst_of",
 ]
 
 Array = NDArray[np.float64]

@@ -2,6 +2,10 @@
 
 A link counts only where the physics allows it: a leak wears a pump only if making up for it
 needs more of the pump's time than it is built for.
+
+A step from one node to the next was at work if it contributed anything but the healthy state.
+Its share is exact, by inclusion and exclusion over the steps that were not. Several causes may
+have been at work at once, so shares of one effect may add up to more than 1.
 """
 
 from __future__ import annotations
@@ -9,25 +13,28 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import pairwise, product
 from statistics import NormalDist
 
 import numpy as np
 
 from sagtrace.diagnosis.faultsets import restrict
-from sagtrace.diagnosis.network import background, contribution
 from sagtrace.diagnosis.verdict import Reasoner, Verdict
 from sagtrace.evidence.facts import spread_to_si
 from sagtrace.evidence.findings import Finding, combined
 from sagtrace.physics import gas, pump
 from sagtrace.physics.estimate import Estimate, propagate
 from sagtrace.units import to_si
-from sagtrace.vehicle.nodes import Cause, Node
+from sagtrace.vehicle.layouts import Layout
+from sagtrace.vehicle.nodes import Cause
 from sagtrace.vehicle.system import corner_of
 
 __all__ = ["Link", "Support", "tell_story"]
 
 _BOTH = 0.20  # chosen: a link is told if cause and effect are together at least this probable
+_AT_WORK = 0.2  # chosen: less likely than that, the cause has an alibi
 _SUPPORTED = 0.5  # chosen: the duty is more likely than not beyond what the pump is built for
+_AXLE_LEAKS = {"rear": "air.escape-axle", "front": "air.escape-front"}
 _POLYTROPIC = 1.3  # [-] chosen: between isothermal and adiabatic
 
 
@@ -49,14 +56,16 @@ class Link:
     via: str  # the condition between, or empty
     effect: str
     together: float  # P(cause and effect are both present | evidence)
-    share: float  # P(the cause brought the effect about | both present)
+    share: float  # P(every step from cause to effect was at work | both present, evidence)
     text: str
     support: Support | None = None
 
     @property
     def counts(self) -> bool:
-        """Whether the physics, as far as measured, allows the link."""
-        return self.support is None or self.support.chance >= _SUPPORTED
+        """Whether the cause may have done it, and the physics, as far as measured, allows it."""
+        return self.share >= _AT_WORK and (
+            self.support is None or self.support.chance >= _SUPPORTED
+        )
 
 
 def tell_story(
@@ -96,41 +105,33 @@ def _link(
     effect: str,
     arcs: tuple[Cause, ...],
 ) -> Iterator[Link]:
-    nodes = reasoner.system.nodes
     given = {name: v[None] for name, v in combined(verdict.findings).items()}
     held = dict(given)
     for fault in (cause, effect):
         both = restrict(reasoner.sizes[fault], present=True)[None]
         held[fault] = held[fault] * both if fault in held else both
-    middle = via or cause
-    together = reasoner.elimination.ask(held, [middle])
-    total = reasoner.elimination.ask(given, [])
-    p = float(together.evidence[0] / total.evidence[0])
+    steps = tuple(pairwise((cause, via, effect) if via else (cause, effect)))
+    # Every combination of steps that were not at work, beginning with none.
+    quiet = np.array(list(product([False, True], repeat=len(steps))))
+    silent = {step: quiet[:, i] for i, step in enumerate(steps)}
+    chances = reasoner.elimination.ask(held, [], len(quiet), silent).evidence
+    p = float(chances[0] / reasoner.elimination.ask(given, []).evidence[0])
     if p < _BOTH:
         return
-    share = _share(arcs[-1], nodes[middle], nodes[effect], together.marginal(middle)[0])
-    support = _duty(verdict, facts, cause) if via == "overrun" else None
+    at_work = float((-1.0) ** quiet.sum(axis=1) @ chances / chances[0])
+    share = min(max(at_work, 0.0), 1.0)  # rounding can leave it a hair outside
+    support = _duty(reasoner.system.layout, verdict, facts, cause) if via == "overrun" else None
     text = "; ".join(arc.story for arc in arcs)
     yield Link(
         cause=cause, via=via, effect=effect, together=p, share=share, text=text, support=support
     )
 
 
-def _share(arc: Cause, parent: Node, child: Node, states: np.ndarray) -> float:
-    """Return P(the arc was at work | child present), for the parent's states as believed.
-
-    Of two independent ways to be present, a and b, the first was at work with probability
-    a / (1 - (1 - a)(1 - b)).
-    """
-    at_work = 1.0 - contribution(arc, parent, child)[:, 0]
-    else_ = 1.0 - float(background(child)[0])
-    either = 1.0 - (1.0 - at_work) * (1.0 - else_)
-    return float(states @ np.divide(at_work, either, out=np.zeros_like(at_work), where=either > 0))
-
-
-def _duty(verdict: Verdict, facts: Mapping[str, Estimate], cause: str) -> Support | None:
+def _duty(
+    layout: Layout, verdict: Verdict, facts: Mapping[str, Estimate], cause: str
+) -> Support | None:
     """Return the duty that the measured leak asks of a healthy pump, if the leak was measured."""
-    leak = _measured_leak(verdict, corner_of(cause))
+    leak = _measured_leak(layout, verdict, corner_of(cause))
     if leak is None or leak.estimate is None:
         return None
     flow = Estimate(
@@ -162,15 +163,16 @@ def _duty(verdict: Verdict, facts: Mapping[str, Estimate], cause: str) -> Suppor
     return Support(estimate=estimate, limit=100 * allowed.value, chance=chance, text=text)
 
 
-def _measured_leak(verdict: Verdict, corner: str) -> Finding | None:
-    """Return the tightest measurement of the leak at the corner, or else of its axle.
+def _measured_leak(layout: Layout, verdict: Verdict, corner_id: str) -> Finding | None:
+    """Return the tightest measurement of the leak at the corner, or else of its own axle.
 
     What has no corner (a welded relay, a worn sensor) makes the pump run for another reason
     than the springs' leak, so no measurement of that leak speaks for or against it.
     """
-    if not corner:
+    corner = next((c for c in layout.corners if c.id == corner_id), None)
+    if corner is None:
         return None
-    for target in (f"air.escape@{corner}", "air.escape-axle"):
+    for target in (f"air.escape@{corner.id}", _AXLE_LEAKS[corner.axle]):
         found = [f for f in verdict.findings if f.target == target and f.estimate is not None]
         if found:
             return min(found, key=lambda f: f.estimate.std if f.estimate else math.inf)

@@ -12,17 +12,21 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sagtrace.diagnosis.elimination import Elimination
-from sagtrace.diagnosis.engine import Engine
 from sagtrace.diagnosis.faultsets import FaultSet, most_probable_sets
-from sagtrace.diagnosis.network import build_network
+from sagtrace.diagnosis.network import Network, build_network
 from sagtrace.errors import ContradictionError
 from sagtrace.evidence.findings import Finding, combined
 from sagtrace.vehicle.system import System
+
+if TYPE_CHECKING:
+    from sagtrace.diagnosis.engine import Engine
 
 __all__ = ["Belief", "Conflict", "Move", "Reasoner", "Verdict"]
 
@@ -105,15 +109,31 @@ class Verdict:
 
 
 class Reasoner:
-    """Both ways to the posterior of one system, built once and asked often."""
+    """One system, compiled once and asked often.
+
+    What people see comes from `elimination`; `engine` is a second exact way to the same
+    numbers, made when it is first asked for.
+    """
 
     def __init__(self, system: System) -> None:
         self.system = system
-        self.network = build_network(system)
-        self.engine = Engine(self.network)
         self.elimination = Elimination(system)
         self.sizes = {fault: len(node.state_ids) for fault, node in system.faults.items()}
-        self.priors = self.engine.posterior({}, system.nodes).marginals
+        self.conditions = tuple(node for node in system.nodes if node not in self.sizes)
+        prior = self.elimination.ask({}, self.sizes)
+        self.priors = {fault: prior.marginal(fault)[0] for fault in self.sizes}
+
+    @cached_property
+    def network(self) -> Network:
+        """The system as plain tables."""
+        return build_network(self.system)
+
+    @cached_property
+    def engine(self) -> Engine:
+        """The second way to the posterior."""
+        from sagtrace.diagnosis.engine import Engine  # slow to import, and only a cross-check
+
+        return Engine(self.network)
 
     def judge(self, findings: Sequence[Finding]) -> Verdict:
         """Return the verdict on these findings.
@@ -129,9 +149,10 @@ class Reasoner:
             beliefs=self._beliefs(marginals),
             sets=most_probable_sets(self.elimination, evidence, self.sizes),
             conditions={
-                id_: dict(zip(node.state_ids, map(float, marginals[id_]), strict=True))
-                for id_, node in self.system.nodes.items()
-                if id_ not in self.system.faults
+                id_: dict(
+                    zip(self.system.nodes[id_].state_ids, map(float, marginals[id_]), strict=True)
+                )
+                for id_ in self.conditions
             },
             moves=self._moves(kept, marginals, alone, without),
             conflicts=self._conflicts(kept, others),

@@ -6,13 +6,14 @@ it); a number is evidence about the quantity of a node, through physics.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sagtrace.errors import InputError, UnknownIdError
+from sagtrace.errors import DomainError, InputError, UnknownIdError
 from sagtrace.evidence.facts import Facts, spread_to_si
 from sagtrace.evidence.likelihood import at_least_likelihoods, fit_of_best_state, state_likelihoods
 from sagtrace.evidence.models import MODELS, Measured
@@ -24,10 +25,11 @@ from sagtrace.vehicle.nodes import Node, Quantity
 from sagtrace.vehicle.readings import Reading
 from sagtrace.vehicle.system import System
 
-__all__ = ["Finding", "check_leaf", "combined", "find", "quantity_finding", "read_inputs"]
+__all__ = ["check_leaf", "combined", "find", "Finding", "quantity_finding", "read_inputs"]
 
 Array = NDArray[np.float64]
 
+_LEAST_STD = 1e-9  # chosen: in the quantity's unit; far below what any instrument shows
 _FITS_NOTHING = 0.001  # chosen: rarer than this in every state, the number is pointed out
 
 
@@ -64,6 +66,13 @@ def _reading(entry: Entry, slot: Input, typed: str, barometer: float) -> Reading
         default_unit=slot.unit,
         barometer=barometer,
     )
+    shown = from_si(q.value, slot.unit)
+    low = -math.inf if slot.at_least is None else slot.at_least
+    high = math.inf if slot.at_most is None else slot.at_most
+    if not low <= shown <= high:
+        rule = f"between {low:g} and {high:g} {slot.unit}"
+        hint = "Measured in another unit? Write the unit with the number."
+        raise DomainError(f"{entry.check}, {slot.name}", shown, slot.unit, rule, hint)
     by_hand = spread_to_si(slot.error, slot.unit)
     return Reading(
         name=slot.name,
@@ -112,7 +121,9 @@ def quantity_finding(
     quantity = node.quantity
     assert quantity is not None
     value = from_si(measured.estimate.value, quantity.unit)
-    std = max(abs(from_si(measured.estimate.std, quantity.unit)), 1e-9)
+    # A spread has no zero point: what °C adds to a value does not count.
+    std = from_si(measured.estimate.std, quantity.unit) - from_si(0.0, quantity.unit)
+    std = max(std, _LEAST_STD)
     caveats = measured.estimate.caveats
     if measured.at_least:
         density = at_least_likelihoods(quantity, value, std, gross_error)
@@ -124,13 +135,19 @@ def quantity_finding(
     if fit < _FITS_NOTHING:
         text = "This number fits no state that is known: misread, or the vehicle data are off."
         caveats = (*caveats, Caveat(code="fits-nothing", text=text))
+        # What no state explains says nothing about which one it is.
+        likelihood = dict.fromkeys(likelihood, 1.0)
     best = max(likelihood, key=lambda state: likelihood[state])
-    says = next(state.text for state in node.states if state.id == best)
+    says = (
+        "fits no state that is known"
+        if fit < _FITS_NOTHING
+        else "reads like: " + next(state.text for state in node.states if state.id == best)
+    )
     return Finding(
         id=id,
         source=source,
         name=name,
-        text=f"{_shown(quantity, value, std, measured.at_least)}; reads like: {says}",
+        text=f"{_shown(quantity, value, std, measured.at_least)}; {says}",
         target=node.id,
         likelihood=tuple(float(likelihood[state]) for state in node.state_ids),
         estimate=Estimate(value=value, std=std, unit=quantity.unit, caveats=caveats),
@@ -198,6 +215,6 @@ def combined(findings: tuple[Finding, ...]) -> Mapping[str, Array]:
     """Return one likelihood a variable: the product of those that bear on it."""
     result: dict[str, Array] = {}
     for finding in findings:
-        new = np.array(finding.likelihood)
+        new = np.array(finding.likelihood, dtype=np.float64)
         result[finding.target] = result[finding.target] * new if finding.target in result else new
     return result

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from sagtrace.errors import DocumentError, InputError
 from sagtrace.evidence.facts import Facts
 from sagtrace.evidence.findings import Finding, find
-from sagtrace.vehicle.job import Job
+from sagtrace.vehicle.job import Entry, Job
 from sagtrace.vehicle.system import System
 
-__all__ = ["complaint_finding", "Gathered", "gather", "LeftOut"]
+__all__ = ["complaint_finding", "gather", "Gathered", "LeftOut"]
 
 COMPLAINT = "complaint"  # the condition that says why anybody brought the vehicle in
 
@@ -46,10 +47,17 @@ def complaint_finding(system: System, text: str) -> Finding:
     )
 
 
+def _found(system: System, job: Job, entry: Entry, facts: Facts) -> Finding:
+    try:
+        return find(system, entry, facts)
+    except InputError as err:
+        raise DocumentError(f"job {job.id}", None, f"entry {entry.id}", str(err)) from None
+
+
 def gather(system: System, job: Job, facts: Facts, recorded: Iterable[Finding] = ()) -> Gathered:
     """Return the findings of the job's complaint, entries and recordings.
 
-    Raises what `findings.find` raises for an entry that cannot be right.
+    Raises DocumentError that names the entry that cannot be right.
     """
     current = job.current()
     answered = {entry.check for entry in current}
@@ -62,7 +70,7 @@ def gather(system: System, job: Job, facts: Facts, recorded: Iterable[Finding] =
         why = f"corrected by {later.id}" if later else "answered again later"
         left_out.append(LeftOut(entry=entry.id, check=entry.check, why=why))
     for entry in current:
-        finding = find(system, entry, facts)
+        finding = _found(system, job, entry, facts)
         stronger = [c for c in system.checks[entry.check].yields_to if c in answered]
         if stronger:
             why = f"rests on the same data as {stronger[0]}, which says more"

@@ -34,9 +34,7 @@ _ROOT_TAU = math.sqrt(2.0 * math.pi)
 
 
 def _score(spread: Spread, value: Array) -> Array:
-    """Return how many of the state's standard deviations the value lies from its centre."""
-    if spread.shape == "normal":
-        return (value - spread.centre) / spread.width
+    """Return how many deviations of a lognormal state the value lies from its centre."""
     with np.errstate(divide="ignore"):  # log of zero is where the distribution starts
         return np.asarray(np.log(np.maximum(value, 0.0) / spread.centre) / math.log(spread.width))
 
@@ -52,7 +50,7 @@ def _bell(z: Array) -> Array:
 
 
 def _window(spread: Spread, value: Array, std: Array) -> tuple[Array, Array]:
-    """Return the scores between which the measurement can tell anything."""
+    """Return the scores of a lognormal state between which the measurement tells anything."""
     low, high = _score(spread, value - _REACH * std), _score(spread, value + _REACH * std)
     return np.clip(low, -_REACH, _REACH), np.clip(high, -_REACH, _REACH)
 
@@ -152,7 +150,8 @@ def reads_like(quantity: Quantity, std: float, relative: float, gross_error: flo
     """Return P(the number will read like state j | the state is i), for planning.
 
     `std` and `relative` are the usual error of the measurement in the quantity's unit and as
-    a share of the value. Rows and columns follow `quantity.states`; each row sums to 1.
+    a share of the value. Rows and columns follow `quantity.states`; each row sums to 1. Good to
+    0.03, because the usual error is not known better than that and building waits for it.
     """
     states = tuple(quantity.states.values())
     return np.array(_reads_like(states, std, relative, gross_error))

@@ -20,7 +20,7 @@ from sagtrace.errors import DomainError
 from sagtrace.physics import circuit, gas, leak, pump
 from sagtrace.physics.estimate import Caveat, Estimate, propagate
 
-__all__ = ["MODELS", "Measured", "Model"]
+__all__ = ["Measured", "Model", "MODELS"]
 
 Given = Mapping[str, Estimate]
 Vector = NDArray[np.float64]
@@ -31,7 +31,9 @@ _UNKNOWN_TEMP = Estimate(value=288.15, std=8.0, unit="K")
 _NIGHT_SWING, _NIGHT, _LEAST_DRIFT = 8.0, 8 * 3600.0, 0.7  # [K], [s], [K]
 
 _NEAR_STOP = 0.85  # chosen: share of the bump travel beyond which the stop may carry the load
+_MOST_RISE = 0.03  # [m] chosen: half as much again as a warming by 40 K can lift
 _LIVE = 1.0  # [A] chosen: below this the circuit counts as carrying no current
+_OPEN = 6.0  # [V] chosen: half the supply; so much across a joint without current is an open joint
 _POLYTROPIC = 1.3  # [-] chosen: between isothermal and adiabatic; see the pump kernel's notes
 _RUNNING = 12.5  # [V] the voltage at which the fact `pump-delivery` is stated
 
@@ -46,10 +48,15 @@ class Measured:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Model:
-    """A named way from readings to a quantity."""
+    """A named way from readings to a quantity.
+
+    `gives` is the kind of the quantity (of units.KINDS), empty if it is that of the input.
+    """
 
     required: tuple[str, ...]
     optional: tuple[str, ...] = ()
+    facts: tuple[str, ...] = ()  # of the vehicle, without which it cannot work
+    gives: str
     compute: Callable[[Given, Given], Measured]
 
     @property
@@ -98,6 +105,11 @@ def _height_decay(given: Given, facts: Given) -> Measured:
     if drop > 1.6 * travel:
         hint = "Check both heights; correct the bump travel in the vehicle data if it is larger."
         raise DomainError("drop", 1e3 * drop, "mm", f"no more than {1600 * travel:.0f} mm", hint)
+
+    if drop < -_MOST_RISE:
+        hint = "A parked spring gains no air: are the two heights swapped, or did the pump run?"
+        least = -1e3 * _MOST_RISE
+        raise DomainError("drop", 1e3 * drop, "mm", f"no less than {least:.0f} mm", hint)
 
     def flow(x: Vector) -> Any:
         h0, h1, time, t0, dt, area, volume, gauge, outside, lever = x
@@ -174,15 +186,21 @@ def _healthy(pump_facts: Vector, supply: float, air: float, outside: float, back
 
 
 def _share(filled: Any, healthy: Any) -> Any:
+    if not healthy > 0.0:
+        hint = "Check voltage and pressure, and the pump in the vehicle data."
+        rule = "above zero; here even a healthy pump gives nothing"
+        raise DomainError("delivery of a healthy pump", float(healthy), "mol/s", rule, hint)
     # An axle that sinks while the pump runs is a reading too, so the sign is kept.
     return np.sign(filled) * pump.pump_health(np.abs(filled), reference_flow=healthy)
 
 
+_LIFTED = ("barometer", "spring-area", "spring-pressure", "lever-ratio", "springs-filled")
 _PUMP = ("pump-delivery", "pump-clearance", "pump-current", "armature")
 
 
 def _rise_rate(given: Given, facts: Given) -> Measured:
     supply, air, caveats = _pump_inputs(given)
+    _above_zero("time", given["time"])
 
     def health(x: Vector) -> Any:
         h0, h1, time, volts, temp, outside, area, gauge, lever, springs, *facts_of_pump = x
@@ -193,9 +211,8 @@ def _rise_rate(given: Given, facts: Given) -> Measured:
         return _share(filled, _healthy(np.array(facts_of_pump), volts, temp, outside, p))
 
     names = ("height-start", "height-end", "time")
-    more = ("barometer", "spring-area", "spring-pressure", "lever-ratio", "springs-filled")
     inputs = [*(given[n] for n in names), supply, air]
-    inputs += [facts[f] for f in (*more, *_PUMP)]
+    inputs += [facts[f] for f in (*_LIFTED, *_PUMP)]
     return Measured(estimate=_through(health, "", inputs, *caveats))
 
 
@@ -207,7 +224,8 @@ def _fill_pressure(given: Given, facts: Given) -> Measured:
         filled = -leak.leak_from_pressure_decay(
             volume, p0 + outside, p1 + outside, time, temp_start=temp, temp_end=temp
         )
-        back = outside + (p0 + p1) / 2.0
+        # A gauge that rests a hair below zero must not stop the test of a dead pump.
+        back = outside + np.maximum((p0 + p1) / 2.0, 0.0)
         return _share(filled, _healthy(np.array(facts_of_pump), volts, temp, outside, back))
 
     names = ("pressure-start", "pressure-end", "time", "volume")
@@ -219,12 +237,15 @@ def _fill_pressure(given: Given, facts: Given) -> Measured:
 def _voltage_loss(given: Given, facts: Given) -> Measured:
     battery, at_pump, current = given["battery"], given["pump"], given.get("current")
     if current is not None and current.value > _LIVE:
+        # No more can be lost than the battery has, however far the scaling reaches.
         estimate = _through(
-            lambda x: (x[0] - x[1]) * x[3] / x[2],
+            lambda x: np.minimum((x[0] - x[1]) * x[3] / x[2], x[0]),
             "V",
             [battery, at_pump, current, facts["pump-current"]],
         )
         return Measured(estimate=estimate)
+    if current is not None:
+        _refuse_idle(battery.value - at_pump.value, current.value)
     caveats = []
     if current is None:
         text = "The current was not measured, so the loss is not scaled to the pump's usual one."
@@ -232,14 +253,35 @@ def _voltage_loss(given: Given, facts: Given) -> Measured:
     return Measured(estimate=_through(lambda x: x[0] - x[1], "V", [battery, at_pump], *caveats))
 
 
+def _refuse_idle(loss: float, current: float) -> None:
+    """Refuse a loss without current, unless everything is lost: then the circuit is open."""
+    if current <= -_LIVE:
+        hint = "Turn the clamp round, or leave the sign out."
+        raise DomainError("current", current, "A", "above zero", hint)
+    if abs(loss) <= _OPEN:
+        hint = "Without current every feed looks sound: command the pump and measure again."
+        raise DomainError("current", current, "A", f"above {_LIVE:g} A", hint)
+
+
 def _joint_drop(given: Given, facts: Given) -> Measured:
     if given["current"].value < _LIVE:
-        hint = "Measure the drop while the pump runs; without current every joint looks sound."
+        hint = _no_current(given["drop"].value, given["current"].value)
         raise DomainError("current", given["current"].value, "A", f"above {_LIVE:g} A", hint)
     estimate = _through(
         lambda x: circuit.joint_resistance(x[0], x[1]), "Ω", [given["drop"], given["current"]]
     )
     return Measured(estimate=estimate)
+
+
+def _no_current(drop: float, current: float) -> str:
+    if current <= -_LIVE:
+        return "Turn the clamp round, or leave the sign out."
+    if abs(drop) > _OPEN:
+        return (
+            "The supply stands across this joint and nothing flows: it is open. Record that with "
+            "the loss on the way to the pump (feed.loss) or the lamp at its plug (pump.plug-lamp)."
+        )
+    return "Measure the drop while the pump runs; without current every joint looks sound."
 
 
 def _sensor_difference(given: Given, facts: Given) -> Measured:
@@ -256,7 +298,13 @@ def _sensor_difference(given: Given, facts: Given) -> Measured:
     return Measured(estimate=Estimate(value=apart, std=std, unit="m", caveats=tuple(caveats)))
 
 
+def _above_zero(name: str, time: Estimate) -> None:
+    if not time.value > 0.0:
+        raise DomainError(name, time.value, "s", "above zero", "Is the watch's reading missing?")
+
+
 def _duty(given: Given, facts: Given) -> Measured:
+    _above_zero("watched", given["watched"])
     if given["running"].value > given["watched"].value:
         hint = "Are the two times swapped?"
         raise DomainError(
@@ -274,35 +322,48 @@ _TEMPERATURES = ("temperature-start", "temperature-end")
 
 MODELS: Mapping[str, Model] = MappingProxyType(
     {
-        "direct": Model(required=("value",), compute=_direct),
+        "direct": Model(required=("value",), gives="", compute=_direct),
         "height-decay": Model(
             required=("height-start", "height-end", "time"),
             optional=_TEMPERATURES,
+            facts=(*_SPRING, "bump-travel"),
+            gives="volume_flow",
             compute=_height_decay,
         ),
         "pressure-decay": Model(
             required=("pressure-start", "pressure-end", "time", "volume"),
             optional=_TEMPERATURES,
+            facts=("barometer",),
+            gives="volume_flow",
             compute=_pressure_decay,
         ),
         "rise-rate": Model(
             required=("height-start", "height-end", "time"),
             optional=("supply", "temperature"),
+            facts=(*_LIFTED, *_PUMP),
+            gives="ratio",
             compute=_rise_rate,
         ),
         "fill-pressure": Model(
             required=("pressure-start", "pressure-end", "time", "volume"),
             optional=("supply", "temperature"),
+            facts=("barometer", *_PUMP),
+            gives="ratio",
             compute=_fill_pressure,
         ),
         "voltage-loss": Model(
-            required=("battery", "pump"), optional=("current",), compute=_voltage_loss
+            required=("battery", "pump"),
+            optional=("current",),
+            facts=("pump-current",),
+            gives="voltage",
+            compute=_voltage_loss,
         ),
-        "joint-drop": Model(required=("drop", "current"), compute=_joint_drop),
+        "joint-drop": Model(required=("drop", "current"), gives="resistance", compute=_joint_drop),
         "sensor-difference": Model(
             required=("signal-low", "tape-low", "signal-high", "tape-high"),
+            gives="length",
             compute=_sensor_difference,
         ),
-        "duty": Model(required=("running", "watched"), compute=_duty),
+        "duty": Model(required=("running", "watched"), gives="ratio", compute=_duty),
     }
 )

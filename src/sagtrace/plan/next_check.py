@@ -20,10 +20,11 @@ from sagtrace.plan.sequence import best_sequence
 from sagtrace.repair.costs import check_cost, way_to_check
 from sagtrace.vehicle.system import System
 
-__all__ = ["choose", "Answer", "Offer", "Plan"]
+__all__ = ["Answer", "choose", "Offer", "Plan"]
 
 Array = NDArray[np.float64]
 
+_LIKELY = 0.5  # more likely present than not
 _WORTH = 1.0  # [min] chosen: a saving below a minute of labour is within the error of the minutes
 _LATE = 0.25  # chosen: what finding a fault only in the proof costs, as a share of a come-back
 _TOGETHER = 6  # chosen: suspects whose order of looking is worked out exactly
@@ -75,10 +76,8 @@ def choose(system: System, outlook: Outlook, held: Iterable[str]) -> Plan:
         (_offer(system, outlook, losses, check, now, held) for check in outlook.chance),
         key=lambda offer: (-offer.saving, offer.cost, offer.check),
     )
-    first_look, sure = (
-        _first_look(system, course, losses, outlook, held),
-        _sure(course, outlook.faults),
-    )
+    sure = _sure(course, outlook)
+    first_look = _first_look(system, course, losses, outlook, held)
     worth = _WORTH * system.tariff.labour_per_hour / 60.0
     if not (offers and offers[0].saving > worth):
         # No check beats the plain way of working, so its own next step is the next step.
@@ -128,10 +127,10 @@ def _worth_a_look_now(
     anything is left, and a look can wait for that, unless finding the suspect late (a second
     estimate, a second time in the bay) is dearer than looking now in vain.
     """
+    sure = _sure(course, outlook)
     done = [int(f) for f in course.order[0, : course.steps[0]]]
-    outright = dict(zip(done, course.outright[0], strict=False))
-    looks = [f for f in done if not outright[f] and losses.look_by[f]]
-    if not any(outright.values()):
+    looks = [f for f in done if outlook.faults[f] not in sure and losses.look_by[f]]
+    if not sure:
         return looks
     left = min(1.0, float(sum(outlook.now[f] for f in looks)))
     late = _LATE * system.tariff.come_back
@@ -143,10 +142,18 @@ def _worth_a_look_now(
     ]
 
 
-def _sure(course: Course, faults: tuple[str, ...]) -> tuple[str, ...]:
-    """Return the faults that the plain way of working repairs outright."""
-    done = course.order[0][: course.steps[0]]
-    return tuple(faults[f] for f, o in zip(done, course.outright[0], strict=False) if o)
+def _sure(course: Course, outlook: Outlook) -> tuple[str, ...]:
+    """Return the faults to repair without another look.
+
+    The course also repairs outright what is cheap or comes last, once a proof has shown that
+    something is left; before that only what is more likely present than not.
+    """
+    done = course.order[0, : course.steps[0]]
+    return tuple(
+        outlook.faults[f]
+        for f, outright in zip(done, course.outright[0], strict=False)
+        if outright and outlook.now[f] > _LIKELY
+    )
 
 
 def _offer(

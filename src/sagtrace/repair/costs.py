@@ -100,8 +100,9 @@ def way_to(
     held = tuple(held)
     undo = undone_first(system.access, without, held)
     reach = access_steps(system.access, needs, [name for name in held if name not in undo])
-    there = sum(system.access[name].minutes_on + system.access[name].minutes_off for name in reach)
-    back = sum(system.access[name].minutes_off for name in undo)
+    steps = [system.access[name] for name in reach]
+    there = sum((step.minutes_on + step.minutes_off for step in steps), 0.0)
+    back = sum((system.access[name].minutes_off for name in undo), 0.0)
     return Way(undo=undo, reach=reach, minutes=there + back)
 
 
@@ -122,11 +123,11 @@ def price_of(system: System, repairs: Iterable[Repair], held: Iterable[str]) -> 
     chosen = tuple(repairs)
     needs = dict.fromkeys(need for repair in chosen for need in repair.needs)
     way = way_to(system, needs, (), held)
-    minutes = sum(repair.minutes for repair in chosen) + way.minutes
+    minutes = sum((repair.minutes for repair in chosen), way.minutes)
     labour = minutes * system.tariff.labour_per_hour / 60.0
     prices = {part.id: part for part in system.tariff.parts}
     used = [(prices[use.part], use.quantity) for repair in chosen for use in repair.parts]
-    parts = sum(part.price * n for part, n in used)
+    parts = sum((part.price * n for part, n in used), 0.0)
     variance = sum((part.price * n * (part.spread - 1.0)) ** 2 for part, n in used)
     std = (variance + (_LABOUR_SPREAD * labour) ** 2) ** 0.5
     return Price(

@@ -27,6 +27,7 @@ __all__ = ["Option", "Reason", "repair_options", "repairs_for"]
 Array = NDArray[np.float64]
 
 _LEADING = 4  # chosen: fault sets that get an option of their own
+_HEALTHY = 0.5  # chosen: only a vehicle that is more likely sound than not is left alone
 _REASON = 0.02  # chosen: a way to come back that is less likely is not told
 
 
@@ -98,7 +99,8 @@ def repair_options(
         _option(reasoner.system, verdict, story, group, float(c), float(s), held)
         for group, c, s in zip(groups, cure, stays, strict=True)
     ]
-    options.sort(key=lambda option: option.expected_total)
+    # Doing nothing may look cheap on paper; it is no answer while a part is probably at fault.
+    options.sort(key=lambda o: (not o.repairs and o.cure < _HEALTHY, o.expected_total))
     return tuple(replace(option, recommended=i == 0) for i, option in enumerate(options))
 
 

@@ -17,12 +17,14 @@ from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.repairs import Proof
 from sagtrace.vehicle.system import System
 
-__all__ = ["DueProof", "Judged", "judge", "proofs_due", "shortest_hold"]
+__all__ = ["DueProof", "judge", "Judged", "proofs_due", "shortest_hold", "sink_speed"]
 
 Result = Literal["passed", "undecided", "failed"]
 
 _SURE = NormalDist().inv_cdf(0.95)  # one-sided: 1 in 20 bad repairs may pass, no more
 _PART_OF_LIMIT = 0.5  # chosen: the test can resolve half of its limit, so a good repair passes
+_AIR = 288.15  # [K] chosen: 15 °C; 20 K more or less changes a hold time by 7 %
+_NIGHT = 12 * 3600.0  # [s] a fall is told for this long
 _TEMPERATURE = 1.0  # [K] chosen: how well two hand-held readings of the air agree
 
 
@@ -42,6 +44,7 @@ class DueProof:
     faults: tuple[str, ...]  # those repaired faults that it proves
     limit: str
     hold: float | None = None  # [s] the shortest time that resolves the limit, for a hold test
+    fall: float | None = None  # [m] at the wheel arch in 12 h at the limit, for a hold test
     judged: Judged | None = None
     finding: Finding | None = None
 
@@ -74,14 +77,20 @@ def shortest_hold(limit: float, facts: Mapping[str, Estimate], height_std: float
     height reading [m]. The drop that the readings cannot tell from zero, from two heights and
     from the temperatures, over the speed at which half of the limit lets the spring sink.
     """
-    area, volume = facts["spring-area"].value, facts["spring-volume"].value
-    pressure = facts["spring-pressure"].value + facts["barometer"].value
-    temp = 288.15
-    speed = gas.molar_flow_to_pv(gas.standard_to_molar_flow(limit, gas.REF_20C_1ATM), temp)
-    sink = float(speed) / (pressure * area) / facts["lever-ratio"].value
+    temp, volume, area = _AIR, facts["spring-volume"].value, facts["spring-area"].value
     thermal = volume / area * _TEMPERATURE * math.sqrt(2.0) / temp / facts["lever-ratio"].value
     unresolved = _SURE * math.hypot(math.sqrt(2.0) * height_std, thermal)
-    return unresolved / (_PART_OF_LIMIT * sink)
+    return unresolved / sink_speed(_PART_OF_LIMIT * limit, facts)
+
+
+def sink_speed(leak: float, facts: Mapping[str, Estimate]) -> float:
+    """Return how fast the wheel arch sinks with this leak at constant temperature [m/s].
+
+    `leak` is a flow at 20 °C and 1 atm [m³/s].
+    """
+    pressure = facts["spring-pressure"].value + facts["barometer"].value
+    flow = gas.molar_flow_to_pv(gas.standard_to_molar_flow(leak, gas.REF_20C_1ATM), _AIR)
+    return float(flow) / (pressure * facts["spring-area"].value) / facts["lever-ratio"].value
 
 
 def _limit_text(system: System, proof: Proof) -> str:
@@ -96,15 +105,16 @@ def _limit_text(system: System, proof: Proof) -> str:
     return f"{quantity.name} at least {proof.at_least:g} {quantity.unit}"
 
 
-def _hold(system: System, proof: Proof, facts: Facts) -> float | None:
+def _hold(system: System, proof: Proof, facts: Facts) -> tuple[float | None, float | None]:
     measure = system.checks[proof.check].measure
     if measure is None or measure.model != "height-decay" or proof.at_most is None:
-        return None
+        return None, None
     quantity = system.nodes[measure.node].quantity
     assert quantity is not None
     height = next(slot for slot in measure.inputs if slot.name == "height-start")
     std = math.hypot(spread_to_si(height.error, height.unit), spread_to_si(0.3, height.unit))
-    return shortest_hold(to_si(proof.at_most, quantity.unit), facts.values, std)
+    limit = to_si(proof.at_most, quantity.unit)
+    return shortest_hold(limit, facts.values, std), _NIGHT * sink_speed(limit, facts.values)
 
 
 def proofs_due(
@@ -115,7 +125,7 @@ def proofs_due(
     for fault in faults:
         if (proof := system.proof_for(fault)) is not None:
             due.setdefault(proof.id, []).append(fault)
-    answers = {} if job is None else {entry.check: entry for entry in job.proofs}
+    answers = {} if job is None else {entry.check: entry for entry in job.valid_proofs()}
     result = []
     for proof_id, proved in due.items():
         proof = system.proofs[proof_id]
@@ -123,12 +133,14 @@ def proofs_due(
         if proof.check in answers:
             finding = find(system, answers[proof.check], facts)
             judged = judge(proof, finding, answers[proof.check].outcome)
+        hold, fall = _hold(system, proof, facts)
         result.append(
             DueProof(
                 proof=proof,
                 faults=tuple(proved),
                 limit=_limit_text(system, proof),
-                hold=_hold(system, proof, facts),
+                hold=hold,
+                fall=fall,
                 judged=judged,
                 finding=finding,
             )

@@ -28,6 +28,7 @@ from sagtrace.report.words import listed, money, percent, sentence
 
 __all__ = ["customer_paper"]
 
+_INVENTED = "price-invented"  # the basis of the tariff that is shipped
 _OPTIONS = 5  # chosen: more than this nobody compares
 
 
@@ -35,7 +36,26 @@ def customer_paper(assessment: Assessment) -> Paper:
     """Return the customer's page."""
     job, system = assessment.job, assessment.system
     tariff = system.tariff
-    body: list[Block] = [
+    done = bool(job.repaired)
+    body = _done_body(assessment) if done else _offer_body(assessment)
+    return Paper(
+        kind="customer",
+        title="What was wrong and what was done" if done else "What is wrong and what we recommend",
+        subtitle=job.title,
+        mark=mark(assessment),
+        facts=(
+            ("Job", job.id),
+            ("Opened", job.opened[:10] or "not noted"),
+            ("System", system.layout.name),
+        ),
+        body=body,
+        foot=f"Prices in {tariff.currency}, {100 * tariff.tax:.0f} % tax included; "
+        f"come-backs within {tariff.period_months} months. {tariff.name}.",
+    )
+
+
+def _offer_body(assessment: Assessment) -> tuple[Block, ...]:
+    return (
         Section(title="What we found", body=_found(assessment)),
         Section(title="What we recommend", body=_recommended(assessment)),
         Section(title="Your choices", body=_choices(assessment)),
@@ -49,40 +69,60 @@ def customer_paper(assessment: Assessment) -> Paper:
                 Signature(label="Date and signature of the workshop"),
             ),
         ),
-    ]
-    return Paper(
-        kind="customer",
-        title="What is wrong and what we recommend",
-        subtitle=job.title,
-        mark=mark(assessment),
-        facts=(
-            ("Job", job.id),
-            ("Opened", job.opened[:10] or "not noted"),
-            ("System", system.layout.name),
-            ("You told us", job.complaint),
-        ),
-        body=tuple(body),
-        foot=f"Prices in {tariff.currency}, {100 * tariff.tax:.0f} % tax included; "
-        f"come-backs within {tariff.period_months} months. {tariff.name}.",
     )
+
+
+def _done_body(assessment: Assessment) -> tuple[Block, ...]:
+    job, system = assessment.job, assessment.system
+    work = tuple(sentence(system.repairs[r].plain) for r in job.repaired)
+    when = f" on {job.repaired_at[:10]}" if job.repaired_at else ""
+    passed = {
+        "proved": "The repair is proved: every test below was passed.",
+        "prove": "The repair is not proved yet: the tests below decide.",
+    }[assessment.stage]
+    return (
+        Section(title="What was wrong", body=_found(assessment)),
+        Section(title=f"What was done{when}", body=(Bullets(items=work),)),
+        Section(title="How it was proved", body=(Para(text=passed), *_proof(assessment))),
+        Section(title="Please note", body=(_DROPS,)),
+        Section(title="Handed over", body=(Signature(label="Date and signature of the workshop"),)),
+    )
+
+
+_DROPS = Warn(
+    level="danger",
+    text="Never reach or lie under a vehicle that stands on its air suspension: it can drop "
+    "without warning, also when a door is opened or the ignition is switched.",
+)
 
 
 def _found(assessment: Assessment) -> tuple[Block, ...]:
     found, system = leading_beliefs(assessment), assessment.system
+    said = assessment.job.complaint
+    told = (Para(text=f"You told us: {said}", tone="quiet"),) if said else ()
     if not found:
         top = [system.faults[b.fault].name for b in assessment.verdict.beliefs[:3]]
         lead = (
             "We do not know the cause yet. The most likely ones are "
             f"{listed(top, 'or')}; more checks are needed before a repair makes sense."
         )
-        return (Para(text=lead, tone="lead"),)
+        return (*told, Para(text=lead, tone="lead"))
     blocks: list[Block] = [
-        Para(text=" ".join(system.faults[b.fault].plain for b in found), tone="lead")
+        *told,
+        Para(text=" ".join(system.faults[b.fault].plain for b in found), tone="lead"),
     ]
-    if (chain := chain_of(assessment)) is not None:
+    chain = chain_of(assessment)
+    if chain is not None:
         blocks.append(chain)
-    sure = [f"{system.faults[b.fault].name}: {percent(b.probability)}" for b in found]
-    blocks.append(Para(text=f"How sure we are: {'; '.join(sure)}.", tone="quiet"))
+    chained = {box.title for box in chain.boxes} if chain else set()
+    names = {b.fault: sentence(system.faults[b.fault].name).rstrip(".") for b in found}
+    sure = [
+        f"{names[b.fault]}: {percent(b.probability)}"
+        for b in found
+        if names[b.fault] not in chained
+    ]
+    if sure:
+        blocks.append(Para(text=f"How sure we are: {'; '.join(sure)}.", tone="quiet"))
     return tuple(blocks)
 
 
@@ -185,17 +225,16 @@ def _notes(assessment: Assessment) -> tuple[Block, ...]:
         f"{assessment.system.faults[b.fault].name} ({percent(b.probability)})" for b in open_[:5]
     ]
     blocks: list[Block] = [
-        Warn(
-            level="danger",
-            text="Never reach or lie under a vehicle that stands on its air suspension: it can "
-            "drop without warning, also when a door is opened or the ignition is switched.",
-        ),
+        _DROPS,
         Warn(
             level="notice",
             text="Until it is repaired, drive slowly if it sits low, do not load or tow, and do "
             "not let the pump run on and on. The vehicle maker's instructions go first.",
         ),
     ]
+    if assessment.system.tariff.basis == _INVENTED:
+        text = "The prices are examples from an invented tariff and no offer."
+        blocks.append(Warn(level="warning", text=text))
     if names:
         blocks.append(Para(text=f"Not ruled out yet: {listed(names)}.", tone="quiet"))
     return tuple(blocks)

@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from sagtrace.diagnosis.story import Link
 from sagtrace.diagnosis.verdict import Belief
 from sagtrace.plan.next_check import Offer
+from sagtrace.repair.costs import way_to
 from sagtrace.repair.options import Option
 from sagtrace.repair.proofs import DueProof
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.tree import Bar, Bars, Box, Chain
 from sagtrace.report.words import duration, percent, sentence
+from sagtrace.vehicle.checks import Caution
 from sagtrace.vehicle.system import System
 
 __all__ = [
     "belief_bars",
+    "by_gravity",
     "chain_of",
     "leading_beliefs",
     "mark",
     "option_name",
     "proof_text",
+    "repair_cautions",
     "SHOWN",
     "state_text",
     "time_text",
@@ -106,6 +110,23 @@ def chain_of(assessment: Assessment) -> Chain | None:
     return Chain(title="What led to what", boxes=boxes, text=sentence("; ".join(numbers)))
 
 
+def by_gravity(system: System, cautions: Iterable[str]) -> tuple[Caution, ...]:
+    """Return the cautions, dangers first."""
+    order = {"danger": 0, "warning": 1, "notice": 2}
+    return tuple(sorted((system.cautions[c] for c in cautions), key=lambda c: order[c.level]))
+
+
+def repair_cautions(assessment: Assessment, repairs: Sequence[str]) -> tuple[Caution, ...]:
+    """Return the cautions of these repairs and of getting there, the gravest first."""
+    system = assessment.system
+    used: dict[str, None] = {}
+    for repair in (system.repairs[r] for r in repairs):
+        way = way_to(system, repair.needs, (), assessment.job.access)
+        names = [c for state in way.reach for c in system.access[state].cautions]
+        used |= dict.fromkeys([*names, *repair.cautions])
+    return by_gravity(system, used)
+
+
 def option_name(system: System, option: Option) -> str:
     """Return what the option does, in a few words."""
     if not option.repairs:
@@ -123,6 +144,8 @@ def proof_text(system: System, due: DueProof) -> str:
     """Return the proof in a sentence, with its limit and the shortest hold."""
     check = system.checks[due.proof.check]
     text = f"{sentence(check.name).rstrip('.')}: {due.limit}"
+    if due.fall is not None:
+        text += f", about {1e3 * due.fall:.0f} mm in 12 h at one temperature"
     if due.hold is not None:
-        text += f"; lasting at least {duration(due.hold)}, both temperatures noted"
+        text += f"; the hold lasts at least {duration(due.hold)}, both temperatures noted"
     return sentence(text)

@@ -16,6 +16,7 @@ from sagtrace.report.parts import (
     mark,
     option_name,
     proof_text,
+    repair_cautions,
     state_text,
     time_text,
 )
@@ -34,6 +35,7 @@ from sagtrace.report.tree import (
     Warn,
 )
 from sagtrace.report.words import between, listed, money, odds, percent, sentence
+from sagtrace.signals.trace import Trace
 from sagtrace.units import KINDS, format_quantity, from_si
 from sagtrace.vehicle.readings import Reading
 from sagtrace.vehicle.system import System
@@ -56,6 +58,7 @@ def technical_paper(assessment: Assessment) -> Paper:
         Section(title="Not excluded, ruled out, contradictions", body=_open(assessment)),
         Section(title="Next", body=_next(assessment)),
         Section(title="Repair options", body=_options(assessment)),
+        Section(title="Repair done", body=_done(assessment)),
         Section(title="Proof", body=_proofs(assessment)),
         Section(title="Cautions", body=_cautions(assessment)),
         Section(title="What was assumed, and where numbers come from", body=_basis(assessment)),
@@ -237,13 +240,17 @@ def _thinned(x: np.ndarray, y: np.ndarray) -> tuple[tuple[float, ...], tuple[flo
     return tuple(map(float, x[keep])), tuple(map(float, y[keep]))
 
 
+def _has_samples(trace: Trace, role: str) -> bool:
+    return role in trace.channels and bool(np.isfinite(trace.channels[role]).any())
+
+
 def _recording(recorded: Recorded) -> tuple[Block, ...]:
     trace, report = recorded.trace, recorded.report
     blocks: list[Block] = []
     spans = tuple(
         Span(start=e.start / 60, end=e.end / 60, label=e.kind, role=e.kind) for e in report.episodes
     )
-    if "height.rear" in trace.channels:
+    if _has_samples(trace, "height.rear"):
         x, y = _thinned(trace.time / 60, 1e3 * trace.channels["height.rear"])
         # One line with gaps, so that the drawing names it once.
         ends = [(line.start, line.h0, line.end, line.h1) for line in report.lines]
@@ -264,7 +271,7 @@ def _recording(recorded: Recorded) -> tuple[Block, ...]:
             )
         )
     for role in ("pump.voltage", "supply"):
-        if role in trace.channels:
+        if _has_samples(trace, role):
             x, y = _thinned(trace.time / 60, trace.channels[role])
             blocks.append(
                 LinePlot(
@@ -369,6 +376,16 @@ def _options(assessment: Assessment) -> tuple[Block, ...]:
     return (table, Bullets(items=tuple(reasons))) if reasons else (table,)
 
 
+def _done(assessment: Assessment) -> tuple[Block, ...]:
+    job, system = assessment.job, assessment.system
+    if not job.repaired:
+        return ()
+    who = f"by {job.repaired_by}" if job.repaired_by else "by whom: not noted"
+    when = job.repaired_at[:16] or "time not noted"
+    items = tuple(sentence(system.repairs[r].name) for r in job.repaired)
+    return (Bullets(items=items), Para(text=f"Last repair: {when}, {who}.", tone="quiet"))
+
+
 def _proofs(assessment: Assessment) -> tuple[Block, ...]:
     if not assessment.proofs:
         return ()
@@ -385,21 +402,35 @@ def _proofs(assessment: Assessment) -> tuple[Block, ...]:
         Column(title="Result", share=0.9),
         Column(title="Why, or what came out", share=3.4),
     )
-    return (Table(columns=columns, rows=rows),)
+    readings = tuple(
+        (
+            due.proof.check,
+            r.name,
+            r.text,
+            _with_spread(assessment.system, due.finding, r),
+            r.taken_at[:16],
+        )
+        for due in assessment.proofs
+        if due.finding is not None
+        for r in due.finding.readings
+    )
+    table = Table(columns=columns, rows=rows)
+    if not readings:
+        return (table,)
+    heads = ("Proof", "Reading", "As typed", "With spread", "Taken")
+    typed = Table(
+        columns=tuple(Column(title=head) for head in heads),
+        rows=readings,
+        caption="Readings of the proofs.",
+    )
+    return (table, typed)
 
 
 def _cautions(assessment: Assessment) -> tuple[Block, ...]:
-    system = assessment.system
-    used = dict.fromkeys(
-        caution
-        for r in (assessment.options[0].repairs if assessment.options else ())
-        for caution in (
-            *system.repairs[r].cautions,
-            *(c for need in system.repairs[r].needs for c in system.access[need].cautions),
-        )
+    repairs = assessment.job.repaired or (
+        assessment.options[0].repairs if assessment.options else ()
     )
-    order = {"danger": 0, "warning": 1, "notice": 2}
-    cautions = sorted((system.cautions[c] for c in used), key=lambda c: order[c.level])
+    cautions = repair_cautions(assessment, repairs)
     return tuple(
         Warn(level=level, text=" ".join(caution.text for caution in group))
         for level, group in groupby(cautions, key=lambda c: c.level)

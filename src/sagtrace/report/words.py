@@ -39,7 +39,7 @@ def between(low: float, high: float, unit: str) -> str:
     """
     width = high - low
     place = 1 - math.floor(math.log10(width)) if width > 0.0 else 3
-    ends = [f"{round(end, place):.{max(0, place)}f}".replace("-", "−") for end in (low, high)]
+    ends = [f"{round(end, place) + 0.0:.{max(0, place)}f}".replace("-", "−") for end in (low, high)]
     return f"{ends[0]} to {ends[1]} {unit}"
 
 

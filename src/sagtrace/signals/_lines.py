@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from sagtrace.errors import InputError
 
@@ -94,6 +93,8 @@ def slope(
         raise InputError(f"a line needs {LEAST_SAMPLES} samples at different times; there are {n}.")
     t, y = t[kept], y[kept]
     points_t, points_y = _blocks(t), _blocks(y)
+    from scipy import stats  # a second to import, and only recordings need it
+
     rate = float(stats.theilslopes(points_y, points_t).slope)
     centre = float(points_t.mean())
     level = float(np.median(points_y - rate * (points_t - centre)))

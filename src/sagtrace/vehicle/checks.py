@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from sagtrace.vehicle.nodes import Per
+from sagtrace.vehicle.nodes import Axle, Per
 
 __all__ = ["Access", "Caution", "Check", "Input", "Measure", "Outcome", "Row"]
 
@@ -31,6 +31,8 @@ class Access:
     minutes_off: float
     after: tuple[str, ...] = ()  # other access states that must hold first
     cautions: tuple[str, ...] = ()
+    axle: Axle = ""  # exists only where this axle has an air spring
+    at_front: str = ""  # the state that a front corner needs in its place
     basis: str
 
 
@@ -67,6 +69,8 @@ class Input:
         float  # one standard deviation of the usual way of measuring, in `unit`, beside resolution
     )
     required: bool = True
+    at_least: float | None = None  # in `unit`: a reading below this is a slip
+    at_most: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,4 +111,5 @@ class Check:
     rows: tuple[Row, ...] = ()
     measure: Measure | None = None
     only_with: str = ""
+    axle: Axle = ""  # looks at this axle's corners alone; without any it does not exist
     basis: str

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from sagtrace.errors import InputError, UnknownIdError
 
-__all__ = ["FORMAT", "Entry", "Job", "Recording"]
+__all__ = ["Entry", "FORMAT", "Job", "Recording"]
 
 FORMAT = 1  # raised when a job file of an older program would be misread
 
@@ -59,6 +59,9 @@ class Job:
     entries: tuple[Entry, ...] = ()
     recordings: tuple[Recording, ...] = ()
     repaired: tuple[str, ...] = ()  # repairs that were done
+    repaired_at: str = ""  # RFC 3339, of the last of them
+    repaired_by: str = ""
+    proofs_from: int = 0  # proofs before this place were made before the last repair
     proofs: tuple[Entry, ...] = ()  # answers to the proof tests, made after the repair
 
     def __post_init__(self) -> None:
@@ -85,6 +88,10 @@ class Job:
             last.pop(entry.check, None)
             last[entry.check] = entry
         return tuple(last.values())
+
+    def valid_proofs(self) -> tuple[Entry, ...]:
+        """Proof answers made after the last repair; older ones prove nothing about it."""
+        return self.proofs[self.proofs_from :]
 
     def next_id(self) -> str:
         """Return an id that no entry has yet."""

@@ -1,9 +1,4 @@
-"""Everything that the data files say, in one record, and its checks against itself.
-
-`problems` finds what a schema cannot: an id that nothing has, probabilities that do not add
-up, a row that never fits. Each problem names the record and the field, so that the loader
-can point at the line.
-"""
+"""Everything that the data files say, in one record; `audit` checks it against itself."""
 
 from __future__ import annotations
 

@@ -23,6 +23,7 @@ class Corner:
 
     id: str
     name: str
+    axle: Literal["front", "rear"] = "rear"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

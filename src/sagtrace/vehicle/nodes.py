@@ -15,9 +15,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-__all__ = ["Cause", "Condition", "Fault", "Node", "Per", "Quantity", "Spread", "State"]
+__all__ = ["Axle", "Cause", "Condition", "Fault", "Node", "Per", "Quantity", "Spread", "State"]
 
 Per = Literal["vehicle", "corner"]
+Axle = Literal["", "front", "rear"]  # empty: the whole vehicle
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +64,7 @@ class Cause:
     gives: Mapping[str, Mapping[str, float]]
     basis: str
     story: str = ""  # how the parent damages the child, for the causal story; empty if not a story
+    only_with: str = ""  # a layout feature without which the parent contributes nothing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +80,7 @@ class Node:
     causes: tuple[Cause, ...] = ()
     quantity: Quantity | None = None
     only_with: str = ""  # a layout feature without which the node does not exist
+    axle: Axle = ""  # speaks of this axle's corners alone; without any it does not exist
 
     @property
     def state_ids(self) -> tuple[str, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sagtrace.vehicle.nodes import Per
+from sagtrace.vehicle.nodes import Axle, Per
 
 __all__ = ["Part", "PartUse", "Proof", "Repair", "Tariff"]
 
@@ -61,6 +61,7 @@ class Repair:
     holds: float
     plain: str
     only_with: str = ""
+    axle: Axle = ""  # repairs this axle's corners alone; without any it does not exist
     basis: str
 
 
@@ -81,4 +82,5 @@ class Proof:
     at_least: float | None = None
     text: str
     only_with: str = ""
+    axle: Axle = ""  # proves this axle's corners alone; without any it does not exist
     basis: str

@@ -2,7 +2,8 @@
 
 A record marked `per: corner` becomes one record a corner, with `@corner` behind its id and
 the corner's name in its texts. References follow: from a corner to the same corner, from
-the vehicle to every corner, from a corner to the vehicle.
+the vehicle to every corner, from a corner to the vehicle. A record about one `axle` refers to
+the corners of that axle and exists only where there are some.
 """
 
 from __future__ import annotations
@@ -18,10 +19,10 @@ from sagtrace.errors import UnknownIdError
 from sagtrace.vehicle.checks import Access, Caution, Check
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.layouts import Component, Corner, Layout, Source
-from sagtrace.vehicle.nodes import Cause, Fault, Node, Per
+from sagtrace.vehicle.nodes import Axle, Cause, Fault, Node, Per
 from sagtrace.vehicle.repairs import Proof, Repair, Tariff
 
-__all__ = ["PLACEHOLDER", "System", "base_id", "corner_of", "expand"]
+__all__ = ["applies", "base_id", "corner_of", "expand", "PLACEHOLDER", "System"]
 
 PLACEHOLDER = "<corner>"
 
@@ -35,9 +36,18 @@ class _Record(Protocol):
     def per(self) -> Per: ...
     @property
     def only_with(self) -> str: ...
+    @property
+    def axle(self) -> Axle: ...
 
 
 R = TypeVar("R", bound=_Record)
+
+
+def applies(record: _Record, layout: Layout) -> bool:
+    """Return whether the layout has the feature and the axle that the record asks for."""
+    return (not record.only_with or record.only_with in layout.features) and (
+        not record.axle or any(corner.axle == record.axle for corner in layout.corners)
+    )
 
 
 def base_id(full_id: str) -> str:
@@ -127,48 +137,57 @@ def _named(value: T, corner: Corner) -> T:
 
 class _Expander:
     def __init__(self, knowledge: Knowledge, layout: Layout) -> None:
-        self.corners = layout.corners
-        self.features = frozenset(layout.features)
+        self.layout = layout
+        axles = {"", *(corner.axle for corner in layout.corners)}
+        self.access = {a.id: a for a in knowledge.access if a.axle in axles}
         records: Iterable[_Record] = (
             *knowledge.nodes(),
             *knowledge.checks,
             *knowledge.repairs,
         )
-        self.per = {record.id: record.per for record in records if self.exists(record)}
-
-    def exists(self, record: _Record) -> bool:
-        return not record.only_with or record.only_with in self.features
+        self.records = {record.id: record for record in records if applies(record, layout)}
 
     def copies(self, records: Iterable[R]) -> Iterable[tuple[R, Corner | None]]:
         for record in records:
-            if not self.exists(record):
+            if not applies(record, self.layout):
                 continue
             if record.per == "vehicle":
                 yield record, None
                 continue
-            for corner in self.corners:
+            for corner in self.on(record.axle):
                 yield replace(_named(record, corner), id=f"{record.id}@{corner.id}"), corner  # type: ignore[type-var]
 
-    def refer(self, id_: str, corner: Corner | None) -> tuple[str, ...]:
-        """Return the ids that a reference from this corner means; none if the layout lacks it."""
-        match self.per.get(id_), corner:
-            case None, _:
-                return ()
-            case "vehicle", _:
-                return (id_,)
-            case _, None:
-                return tuple(f"{id_}@{c.id}" for c in self.corners)
-            case _, Corner(id=corner_id):
-                return (f"{id_}@{corner_id}",)
-        raise AssertionError(id_)
+    def on(self, axle: Axle) -> tuple[Corner, ...]:
+        """Return the corners of this axle, or all."""
+        return tuple(corner for corner in self.layout.corners if axle in ("", corner.axle))
+
+    def refer(self, id_: str, corner: Corner | None, axle: Axle = "") -> tuple[str, ...]:
+        """Return the ids that a reference from here means; none if the layout lacks it."""
+        record = self.records.get(id_)
+        if record is None:
+            return ()
+        if record.per == "vehicle":
+            return (id_,)
+        here = (corner,) if corner else self.on(axle)
+        return tuple(f"{id_}@{c.id}" for c in self.on(record.axle) if c in here)
+
+    def needs(self, names: tuple[str, ...], corner: Corner | None) -> tuple[str, ...]:
+        """Return the access states that this corner needs."""
+        if corner is None or corner.axle != "front":
+            return names
+        return tuple(self.access[name].at_front or name for name in names)
 
     def node(self, node: Node, corner: Corner | None) -> Node:
-        causes = tuple(
+        causes = [
             replace(cause, parent=parent)
             for cause in node.causes
-            for parent in self.refer(cause.parent, corner)
-        )
-        return replace(node, causes=causes)
+            if not cause.only_with or cause.only_with in self.layout.features
+            for parent in self.refer(cause.parent, corner, node.axle)
+        ]
+        # Because inference takes causes in their order, all of one corner stand together.
+        order = {f"@{c.id}": i for i, c in enumerate(self.layout.corners, start=1)}
+        causes.sort(key=lambda cause: order.get(f"@{corner_of(cause.parent)}", 0))
+        return replace(node, causes=tuple(causes))
 
     def check(self, check: Check, corner: Corner | None) -> Check:
         rows = tuple(
@@ -182,8 +201,24 @@ class _Expander:
         measure = check.measure and replace(
             check.measure, node=self.refer(check.measure.node, corner)[0]
         )
-        yields_to = tuple(full for id_ in check.yields_to for full in self.refer(id_, corner))
-        return replace(check, rows=rows, measure=measure, yields_to=yields_to)
+        return replace(
+            check,
+            rows=rows,
+            measure=measure,
+            yields_to=tuple(
+                full for id_ in check.yields_to for full in self.refer(id_, corner, check.axle)
+            ),
+            needs=self.needs(check.needs, corner),
+            without=self.needs(check.without, corner),
+        )
+
+    def repair(self, repair: Repair, corner: Corner | None) -> Repair:
+        fixes = tuple(full for f in repair.fixes for full in self.refer(f, corner, repair.axle))
+        return replace(repair, fixes=fixes, needs=self.needs(repair.needs, corner))
+
+    def proof(self, proof: Proof, corner: Corner | None) -> Proof:
+        faults = tuple(full for f in proof.faults for full in self.refer(f, corner, proof.axle))
+        return replace(proof, faults=faults, check=self.refer(proof.check, corner)[0])
 
 
 def _in_causal_order(nodes: Mapping[str, Node]) -> Mapping[str, Node]:
@@ -200,18 +235,8 @@ def expand(knowledge: Knowledge, layout_id: str) -> System:
     ex = _Expander(knowledge, layout)
     nodes = {n.id: ex.node(n, c) for n, c in ex.copies(tuple(knowledge.nodes()))}
     checks = {k.id: ex.check(k, c) for k, c in ex.copies(knowledge.checks)}
-    repairs = {
-        r.id: replace(r, fixes=tuple(full for f in r.fixes for full in ex.refer(f, c)))
-        for r, c in ex.copies(knowledge.repairs)
-    }
-    proofs = {
-        p.id: replace(
-            p,
-            faults=tuple(full for f in p.faults for full in ex.refer(f, c)),
-            check=ex.refer(p.check, c)[0],
-        )
-        for p, c in ex.copies(knowledge.proofs)
-    }
+    repairs = {r.id: ex.repair(r, c) for r, c in ex.copies(knowledge.repairs)}
+    proofs = {p.id: ex.proof(p, c) for p, c in ex.copies(knowledge.proofs)}
     return System(
         layout=layout,
         edition=knowledge.edition,
@@ -220,7 +245,7 @@ def expand(knowledge: Knowledge, layout_id: str) -> System:
         checks=MappingProxyType(checks),
         repairs=MappingProxyType(repairs),
         proofs=MappingProxyType(proofs),
-        access={a.id: a for a in knowledge.access},
+        access=ex.access,
         cautions={c.id: c for c in knowledge.cautions},
         components={c.id: c for c in knowledge.components},
         sources={s.id: s for s in knowledge.sources},

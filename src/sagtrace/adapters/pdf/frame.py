@@ -36,6 +36,7 @@ WIDEST_NAME = 120.0  # [pt] chosen: a quarter of the column
 NEAR_EDGE = 0.12  # [-] chosen: a line that ends this near the edge is named there
 LARGEST = 1e15  # [-] chosen: beyond it the steps between ticks drown in rounding
 FLAT = 1e-9  # [-] chosen: a smaller relative range is rounding noise
+FULL = 15  # [-] digits that a double carries
 HEADROOM = 0.04  # [-] chosen: part of the range left free above and below the lines
 
 RAISED = str.maketrans("0123456789-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻")
@@ -70,7 +71,10 @@ def nice_ticks(low: float, high: float, most: int) -> tuple[list[float], list[st
 
 def _number(value: float, step: float) -> str:
     if abs(value) >= 1e6 or step < 1e-5:
-        mantissa, _, power = f"{value:.5e}".partition("e")
+        # As many digits as it takes to tell a tick from the next one.
+        most = math.log10(max(abs(value), step)) - math.log10(step)
+        digits = min(max(math.ceil(most - FLAT), 0) + 1, FULL)
+        mantissa, _, power = f"{value:.{digits}e}".partition("e")
         text = f"{mantissa.rstrip('0').rstrip('.')}×10{str(int(power)).translate(RAISED)}"
     else:
         decimals = max(0, -math.floor(math.log10(step) + FLAT))

@@ -1,0 +1,270 @@
+"""The technical record as a tree: everything that the next technician needs."""
+
+from __future__ import annotations
+
+import csv
+import re
+from pathlib import Path
+
+import pytest
+
+import sagtrace
+from papers import HOSTILE, JOBS, assessed, column, every, section, tables, texts
+from sagtrace.bootstrap import demo_folder
+from sagtrace.report.technical import technical_paper
+from sagtrace.report.tree import Bars, Bullets, Chain, LinePlot, Paper, Section, Table, Warn
+
+CERTAIN = re.compile(r"(?<![\d.,])(0|100) %")
+OPEN = "Not excluded, ruled out, contradictions"
+NUMBER = r"−?[\d.]+(e[+-]\d+)?"
+UNIT = r"(mL/min|mm|V|A|%|mΩ)"
+
+
+def record(name: str) -> Paper:
+    return technical_paper(assessed(name))
+
+
+every_job = pytest.mark.parametrize("name", JOBS)
+
+
+# --- whatever the job
+
+
+@every_job
+def test_has_no_empty_sections(name: str) -> None:
+    sections = [block for block in record(name).body if isinstance(block, Section)]
+    assert sections == list(record(name).body)
+    assert all(block.body for block in sections)
+    titles = [block.title for block in sections]
+    assert len(set(titles)) == len(titles)
+    assert {"Verdict", "Next", "Repair options"} <= set(titles)
+
+
+@every_job
+def test_every_row_fits_its_table(name: str) -> None:
+    for table in every(record(name), Table):
+        assert table.rows
+        assert {len(row) for row in table.rows} == {len(table.columns)}
+        assert all(row < len(table.rows) for row in table.strong)
+
+
+@every_job
+def test_texts_are_finished(name: str) -> None:
+    for text in texts(record(name)):
+        assert not re.search(r"\bnan\b|\binf\b|\bNone\b|<corner>", text), text
+        assert name == "hostile" or not re.search(r"  |\.\.|,,", text), text
+
+
+@every_job
+def test_nothing_is_certain(name: str) -> None:
+    assert [text for text in texts(record(name)) if CERTAIN.search(text)] == []
+
+
+@every_job
+def test_can_be_traced_back(name: str) -> None:
+    a = assessed(name)
+    assert re.fullmatch(
+        rf"sagtrace {re.escape(a.version)}, knowledge {re.escape(a.system.edition)} "
+        r"\([0-9a-f]{12}\), input [0-9a-f]{12}",
+        record(name).foot,
+    )
+
+
+def test_different_jobs_have_different_input() -> None:
+    assert len({record(name).foot for name in JOBS}) == len(JOBS)
+
+
+@every_job
+def test_chances_and_prices_have_their_units(name: str) -> None:
+    (table,) = tables(section(record(name), "Repair options"))
+    assert all(re.fullmatch(r"\d+ min", cell) for cell in column(table, "Labour"))
+    for title in ("Price, no tax", "Expected total"):
+        assert all(cell.endswith(" EUR") for cell in column(table, title))
+    for title in ("Cures", "Comes back"):
+        assert all(cell.endswith(" %") for cell in column(table, title))
+    for bars in every(record(name), Bars):
+        assert all(bar.text.endswith(" %") for bar in bars.bars)
+        assert all(0.0 <= bar.share <= 1.0 + 1e-9 for bar in bars.bars)
+    for next_ in tables(section(record(name), "Next")):
+        assert all(" min" in cell for cell in column(next_, "Time with access"))
+
+
+@every_job
+def test_every_answer_is_in_it(name: str) -> None:
+    a, said = assessed(name), texts(record(name))
+    for finding in a.verdict.findings:
+        assert finding.id in said
+    for left in a.left_out:
+        assert any(text.startswith(f"{left.entry} ({left.check}): ") for text in said)
+
+
+# --- the demonstration
+
+
+def test_measurements_have_units_and_intervals() -> None:
+    results, readings = tables(section(record("demo"), "Measurements"))
+    measured = [f for f in assessed("demo").verdict.findings if f.estimate is not None]
+    assert len(results.rows) == len(measured)
+    for cell in column(results, "Result (± one standard deviation)"):
+        assert re.search(rf"{NUMBER} ± {NUMBER} {UNIT}$", cell), cell
+    for cell in column(results, "95 % interval"):
+        assert re.fullmatch(rf"{NUMBER} to {NUMBER} {UNIT}", cell), cell
+    assert len(readings.rows) == sum(len(f.readings) for f in measured)
+    for cell in column(readings, "With spread"):
+        assert re.fullmatch(r"−?[\d.]+ ± [\d.]+ \S.*", cell), cell
+    typed = {text for e in JOBS["demo"].entries for text in e.values.values()}
+    assert set(column(readings, "As typed")) == typed
+
+
+def test_an_interval_holds_its_value() -> None:
+    (results, _) = tables(section(record("demo"), "Measurements"))
+    results_and_intervals = zip(
+        column(results, "Result (± one standard deviation)"),
+        column(results, "95 % interval"),
+        strict=True,
+    )
+    for result, interval in results_and_intervals:
+        value, low, high = (
+            float(text.replace("−", "-"))
+            for text in (
+                re.findall(r"−?[\d.]+(?= ±)", result)[0],
+                *re.findall(r"(−?[\d.]+) to (−?[\d.]+)", interval)[0],
+            )
+        )
+        assert low < value < high
+
+
+def test_says_why() -> None:
+    (table,) = tables(section(record("demo"), "Why"))
+    assert set(column(table, "Fault")) == {
+        "cracked fold in the left rear air spring",
+        "worn air pump",
+    }
+    assert all(re.match(r"odds [×÷] ", cell) for cell in column(table, "Moved the"))
+    assert column(table, "Moved the")[0].startswith("odds × ")
+
+
+def test_the_chain_carries_its_number() -> None:
+    (chain,) = every(section(record("demo"), "Verdict"), Chain)
+    assert chain.boxes[0].title.startswith("Cracked fold")
+    assert "% of a healthy pump's time" in chain.text
+
+
+def test_the_sets_and_the_rest_add_up() -> None:
+    (table,) = tables(section(record("demo"), "Verdict"))
+    assert column(table, "Exactly these faults together")[0] == (
+        "cracked fold in the left rear air spring and worn air pump"
+    )
+    assert re.search(r"other sets together: (under 1|\d+) %", table.caption)
+
+
+def test_the_recording_is_drawn() -> None:
+    height, voltage = (p for p in every(section(record("demo"), "Recording r1"), LinePlot))
+    assert (height.x.unit, height.y.unit) == ("min", "mm")
+    assert (voltage.x.unit, voltage.y.unit) == ("min", "V")
+    assert {span.role for span in height.spans} == {"hold", "fill"}
+    recorded = height.lines[0]
+    assert recorded.role == "measured"
+    assert len(recorded.x) == len(recorded.y) <= 1200
+    trace = assessed("demo").recordings[0].trace
+    assert max(recorded.y) == pytest.approx(1e3 * trace.channels["height.rear"].max())
+    assert min(recorded.y) == pytest.approx(1e3 * trace.channels["height.rear"].min())
+    assert list(recorded.x) == sorted(recorded.x)
+    assert any("pump ran" in text for text in texts(section(record("demo"), "Recording r1")))
+
+
+def test_a_channel_without_a_sample_is_not_drawn(tmp_path: Path) -> None:
+    """A tool may export a column of nothing; the record then draws what there is."""
+    with (demo_folder() / "recording.csv").open(newline="") as file:
+        rows = list(csv.reader(file))
+    empty = rows[0].index("pump.voltage [V]")
+    with (tmp_path / "a.csv").open("w", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(rows[0])
+        writer.writerows([*row[:empty], "", *row[empty + 1 :]] for row in rows[1:])
+    job = sagtrace.open_job()
+    job.attach_recording(tmp_path / "a.csv")
+    plots = [p.title for p in every(technical_paper(job.assessment()), LinePlot)]
+    assert plots == ["Height of the rear axle", "Supply voltage"]
+
+
+def test_what_was_assumed_is_told_from_what_was_typed() -> None:
+    (table,) = tables(section(record("demo"), "What was assumed, and where numbers come from"))
+    source = dict(zip(column(table, "Vehicle data"), column(table, "Source"), strict=True))
+    assert source["Effective area of one spring"] == "as typed"
+    assert source["Air volume of one spring at ride height"] == "assumed"
+    assert all(re.match(r"[\d.]+( ± [\d.]+)?", cell) for cell in column(table, "Value"))
+    value = dict(zip(column(table, "Vehicle data"), column(table, "Value"), strict=True))
+    # A typed ± is taken as limits: one standard deviation is 6 / √3 = 3.46.
+    assert value["Effective area of one spring"] == "112 ± 3.5 cm²"
+
+
+def test_cautions_of_the_recommended_repair_come_by_gravity() -> None:
+    levels = [w.level for w in section(record("demo"), "Cautions") if isinstance(w, Warn)]
+    assert levels == sorted(levels, key=["danger", "warning", "notice"].index)
+    assert set(levels) == {"danger", "warning", "notice"}
+
+
+def test_says_what_was_ruled_out_and_by_what() -> None:
+    said = texts(section(record("demo"), OPEN))
+    assert "Ruled out for practical purposes:" in said
+    assert any(re.match(r".+: under 1 %, mostly by .+", text) for text in said)
+
+
+# --- other jobs
+
+
+@pytest.mark.parametrize("name", ["empty", "opened"])
+def test_without_evidence_nothing_is_claimed(name: str) -> None:
+    verdict = " ".join(texts(section(record(name), "Verdict")))
+    assert "No fault is more likely present than not" in verdict
+    assert section(record(name), "Measurements") == ()
+    assert section(record(name), "Proof") == ()
+    assert list(every(record(name), Chain)) == []
+    said = texts(section(record(name), "Next"))
+    assert said[0] == "Go on checking: the first line pays for itself in what it saves."
+
+
+def test_a_contradiction_is_pointed_out() -> None:
+    warnings = [w.text for w in section(record("contradiction"), OPEN) if isinstance(w, Warn)]
+    (text,) = [text for text in warnings if text.startswith("X1, battery voltage")]
+    assert "3.0" in text
+    assert text.endswith("fits no state that is known.")
+
+
+def test_an_answer_given_twice_is_kept_and_said_not_to_count() -> None:
+    observations = section(record("contradiction"), "Observations")
+    (items,) = [b.items for b in observations if isinstance(b, Bullets)]
+    assert items == ("x2 (soap.fitting@left): answered again later",)
+
+
+def test_results_of_proofs() -> None:
+    table, readings = tables(section(record("repaired"), "Proof"))
+    assert "height-start" in column(readings, "Reading")
+    results = dict(zip(column(table, "Test and limit"), column(table, "Result"), strict=True))
+    by_start = {name.partition(":")[0]: result for name, result in results.items()}
+    assert by_start["Overnight hold of the left rear"] == "failed"
+    assert by_start["Delivery of the pump into a test vessel"] == "undecided"
+    assert by_start["Drop across the pump connector"] == "passed"
+    assert sorted(by_start.values()) == ["failed", "not done", "passed", "undecided"]
+    came_out = " ".join(column(table, "Why, or what came out"))
+    assert re.search(rf"{NUMBER} ± {NUMBER} mL/min; must be at most 0\.7 mL/min", came_out)
+    assert "repeat it longer or with a finer instrument" in came_out
+
+
+def test_a_repaired_job_is_not_told_to_go_on_checking() -> None:
+    assert texts(section(record("repaired"), "Next"))[0] == (
+        "The repair is done and waits for its proof."
+    )
+    assert tables(section(record("repaired"), "Next")) == []
+
+
+def test_hostile_texts_are_plain_text() -> None:
+    paper = record("hostile")
+    assert paper.subtitle == HOSTILE
+    assert ("Complaint", HOSTILE) in paper.facts
+    _, readings = tables(section(paper, "Measurements"))
+    assert set(column(readings, "Instrument")) == {HOSTILE}
+    seen = next(iter(tables(section(paper, "Observations"))))
+    assert HOSTILE in column(seen, "By")
+    assert HOSTILE in column(seen, "Seen")  # the complaint is a finding like any other
