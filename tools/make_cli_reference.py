@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import argparse
 import contextlib
 import io
 import os
@@ -17,6 +16,7 @@ from unittest.mock import patch
 
 from typer.main import get_command
 
+from generated import write_or_check
 from sagtrace.cli import main as cli
 
 PAGE = Path(__file__).resolve().parents[1] / "docs" / "cli.md"
@@ -85,18 +85,7 @@ def without_epilog(text: str) -> str:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--check", action="store_true", help="write nothing; fail if it differs")
-    args = parser.parse_args()
-    new = page()
-    if args.check:
-        if PAGE.exists() and PAGE.read_text(encoding="utf-8") == new:
-            return 0
-        print(f"{PAGE.name} is not what would be written now: make evidence", file=sys.stderr)
-        return 1
-    PAGE.write_text(new, encoding="utf-8")
-    print(f"written to {PAGE}")
-    return 0
+    return write_or_check(PAGE, page, __doc__)
 
 
 if __name__ == "__main__":

@@ -8,7 +8,6 @@ a difference is given as the power of ten above it, none below `FINEST`.
 
 from __future__ import annotations
 
-import argparse
 import contextlib
 import io
 import math
@@ -21,6 +20,7 @@ from typing import Any
 
 import pytest
 
+from generated import write_or_check
 from sagtrace.bootstrap import open_workshop
 from sagtrace.vehicle.knowledge import Knowledge
 
@@ -222,18 +222,7 @@ def page() -> str:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--check", action="store_true", help="write nothing; fail if it differs")
-    args = parser.parse_args()
-    new = page()
-    if args.check:
-        if PAGE.exists() and PAGE.read_text(encoding="utf-8") == new:
-            return 0
-        print(f"{PAGE.name} is not what would be written now: make evidence", file=sys.stderr)
-        return 1
-    PAGE.write_text(new, encoding="utf-8")
-    print(f"written to {PAGE}")
-    return 0
+    return write_or_check(PAGE, page, __doc__)
 
 
 if __name__ == "__main__":

@@ -14,7 +14,7 @@ from sagtrace.cli.output import print_json, say, show_table
 from sagtrace.cli.paper import write_papers
 from sagtrace.errors import DocumentError
 from sagtrace.report.parts import leading_beliefs, option_name
-from sagtrace.report.words import money, percent, sentence
+from sagtrace.report.words import listed, money, percent, sentence
 
 EXAMPLE = "Example: sagtrace demo --out out"
 
@@ -70,6 +70,12 @@ def run(
         for o in assessment.options[:4]
     ]
     show_table(("Option", ">Price, no tax", ">Cures", ">Comes back"), rows4, title="Options")
+    best = assessment.options[0]
+    for option in assessment.options:
+        if option.repairs and set(option.repairs) < set(best.repairs):
+            name = sentence(option_name(system, option)).rstrip(".")
+            why = listed([r.text for r in option.reasons[:2]])
+            say(f"Half a repair: {name}: comes back {percent(option.come_back)}, because {why}.")
     say()
     say(f"The papers are in {out}/: {', '.join(p.name for p in papers)}; the job file is {file}.")
     say(f"Next: look at {papers[0]}, then try: sagtrace next {file}; sagtrace verdict {file}")
