@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from reference import simulate_reference
-from scenarios import random_scenario
+from fault_scenarios import random_scenario
+from plain_plant import simulate_reference
 
 from sagtrace.twin.layouts import LAYOUTS
 from sagtrace.twin.simulate import simulate

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scenarios import random_scenario
+from fault_scenarios import random_scenario
 
 from sagtrace.errors import DomainError
 from sagtrace.twin.batch import Scenario, simulate_many

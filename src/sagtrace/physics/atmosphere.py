@@ -21,8 +21,11 @@ __all__ = [
     "geopotential_altitude",
     "humidity_ratio",
     "saturation_pressure",
+    "SATURATION_TERMS",
     "standard_pressure",
     "standard_temperature",
+    "WATER_PC",
+    "WATER_TC",
 ]
 
 # All from ISO 2533:1975 and the US Standard Atmosphere 1976, where they are conventions.

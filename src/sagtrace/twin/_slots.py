@@ -16,7 +16,23 @@ from sagtrace.errors import UnknownIdError
 from sagtrace.twin.faults import CornerFault, SensorFault, TimedFault
 from sagtrace.twin.parameters import VehicleParameters
 
-__all__ = ["Packed", "coupling", "pack"]
+__all__ = [
+    "AFTERCOOL", "AREA", "B_LEAK", "B_VALVE", "BARO", "BATT_CAP", "BLOWN", "BUMP_AT", "BUMP_K",
+    "C_DRYER", "C_INTAKE", "C_OPEN", "C_RES", "C_VENT", "CLEAR", "COIL_OPEN", "CONN_CAP",
+    "CONN_RTH", "coupling", "DRY_CAP", "DRY_CAPTURE", "DRY_CHOKE", "DRY_REGEN", "FRICTION",
+    "FUSE_COOL", "FUSE_IN", "FUSE_PLACE", "G_BLOCK", "G_RES", "G_SPRING", "HEAD_CAP", "HEAD_RTH",
+    "HUMIDITY", "I_CHARGE", "I_SLEEP", "K_AFTER", "K_COOL", "K_CREDIT", "K_DELAY_FILL",
+    "K_DELAY_VENT", "K_FILTER", "K_FULL", "K_HIGH", "K_HOT", "K_LOW", "K_MARGIN", "K_MATURE",
+    "K_MOVING", "K_NO_COMMAND", "K_RATE", "K_REFILL", "K_RELIEF", "K_REST", "K_RESTART", "K_STOP",
+    "K_TARGET", "K_TICK", "K_TIMEOUT", "K_VOLTS", "KE", "L_BLOCK", "L_CHECK", "L_RES", "L_VENT",
+    "LAMINAR", "LEAK", "LEVER", "LOAD", "OCV_EMPTY", "OCV_FULL", "pack", "Packed", "POLY",
+    "PREHEAT", "R_ARM", "R_BATT", "R_CHARGE", "R_CONN", "R_FEED", "R_GROUND", "R_RELAY", "REB_AT",
+    "REB_K", "RING", "S_ARM", "S_BENT", "S_BROKEN", "S_FIRST", "S_GAIN", "S_HANGS", "S_LAST",
+    "S_NOISE", "S_OFFSET", "S_OPEN", "S_SPAN", "S_STEP", "S_SUPPLY", "SEAT", "SLOPE", "STUCK_ON",
+    "SWEPT", "U_AMBIENT", "U_DOOR", "U_ENGINE", "U_LIFT", "U_LOAD", "U_MODE", "U_RAMP", "U_SLOPE",
+    "U_START", "V_BLOCK", "V_CHARGE", "V_COIL", "V_RES", "V_STUCK_CLOSED", "V_STUCK_OPEN",
+    "VENT_STUCK", "VOLUME"
+]  # fmt: skip
 
 Array = NDArray[np.float64]
 

@@ -69,7 +69,16 @@ from sagtrace.twin._slots import (
 )
 from sagtrace.twin.plant import C_PUMP, C_RES_CMD, C_VALVE, C_VENT_CMD
 
-__all__ = ["decide", "MEMORY", "new_memory", "read_sensor"]
+__all__ = [
+    "decide",
+    "M_FIRST",
+    "M_MODE",
+    "M_STATUS",
+    "M_WOKEN",
+    "MEMORY",
+    "new_memory",
+    "read_sensor",
+]
 
 Array = NDArray[np.float64]
 

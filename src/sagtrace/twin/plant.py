@@ -100,7 +100,27 @@ from sagtrace.twin.formulas import (
 )
 from sagtrace.twin.pump_point import pump_point
 
-__all__ = ["AUX", "EXTRAS", "heights", "LEDGERS", "loads_at", "pump_point", "rates"]
+__all__ = [
+    "A_CURRENT",
+    "A_PRESSURE",
+    "A_PUMP_VOLTS",
+    "A_SPEED",
+    "A_SUPPLY",
+    "AUX",
+    "C_BLOWN",
+    "C_PUMP",
+    "C_RES_CMD",
+    "C_VALVE",
+    "C_VENT_CMD",
+    "COMMANDS",
+    "CV",
+    "EXTRAS",
+    "heights",
+    "LEDGERS",
+    "loads_at",
+    "pump_point",
+    "rates",
+]
 
 Array = NDArray[np.float64]
 

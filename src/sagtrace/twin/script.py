@@ -20,7 +20,17 @@ from sagtrace.twin import _slots as s
 from sagtrace.twin.faults import TimedFault
 from sagtrace.twin.parameters import VehicleParameters
 
-__all__ = ["Ambient", "Door", "Engine", "Event", "Lift", "Load", "Mode", "Script"]
+__all__ = [
+    "Ambient",
+    "Door",
+    "Engine",
+    "Event",
+    "Lift",
+    "Load",
+    "Mode",
+    "Script",
+    "stretches",
+]
 
 Array = NDArray[np.float64]
 
