@@ -115,7 +115,7 @@ def _pressure(y: Array, nv: int, wide: Array) -> float:
 @entrance
 def run(
     rates: Rates, decide: Decide, edges: Array, inputs: Array, wides: Array, springs: Array,
-    sensors: Array, controls: Array, kicks: Array, links: Array, size: Array, y: Array, x: Array,
+    sensors: Array, controls: Array, kicks: Array, scripted: Array, links: Array, size: Array, y: Array, x: Array,
     m: Array, seed: int, rtol: float, rate: float, seen: Array, truth: Array, log: Array,
     tally: Array,
 ) -> int:  # fmt: skip
@@ -141,7 +141,12 @@ def run(
         tick = kc[K_TICK]
         for i in range(EXTRAS):
             y[2 * nv + i] += kicks[seg, i]
-        if u[U_ENGINE] > 0.0:
+        if scripted.shape[0] > 0:
+            # The commands are known, so there is nothing to decide.
+            for i in range(COMMANDS):
+                if i != C_BLOWN:
+                    cmd[i] = scripted[seg, i]
+        elif u[U_ENGINE] > 0.0:
             awake_until = np.inf
         elif awake_until == np.inf:
             awake_until = t + kc[K_AFTER]

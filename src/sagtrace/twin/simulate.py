@@ -149,7 +149,7 @@ def simulate(
     failed = run(
         *plant_and_control(), edges, inputs,
         np.array([p.wide for p in packs]), np.array([p.springs for p in packs]),
-        np.array([p.sensors for p in packs]), np.array([p.control for p in packs]), kicks,
+        np.array([p.sensors for p in packs]), np.array([p.control for p in packs]), kicks, np.empty((0, COMMANDS)),
         s.coupling(vehicle), size, y, x, memory, seed, rtol, float(rate), seen, hidden, log, tally,
     )  # fmt: skip
     if failed:

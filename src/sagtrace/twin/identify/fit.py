@@ -1,0 +1,333 @@
+"""The virtual vehicle fitted to one recording: leak, pump and sensors at once, with their spread.
+
+The plant is replayed through the recorded commands and compared with the heights; geometry, load
+and the moments of the commands are unknown too, within what is known of them beforehand. The
+result is a distribution, told as median, standard deviation and the interval that holds 95 %.
+Assumes that nothing but the listed unknowns differs from the assumed vehicle. What does shows as
+misfit: it widens every interval, and beyond `REFUSED` nothing is reported.
+Limits: a leak between pump and spring valves, a choked dryer and a worn pump all mean less air
+at the springs, so `pump` is what reaches them; a valve that leaks past its seat shows as a
+leak of its corner.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sagtrace.errors import EvidenceError, UnknownIdError
+from sagtrace.physics.constants import R_AIR, RHO_ANR
+from sagtrace.physics.gas import REF_20C_1ATM
+from sagtrace.signals.trace import Trace
+from sagtrace.twin.identify.blocks import Blocks, cut
+from sagtrace.twin.identify.commands import busy, commands_of
+from sagtrace.twin.identify.noise import Noise
+from sagtrace.twin.identify.posterior import draws
+from sagtrace.twin.identify.solve import Solution, minimise
+from sagtrace.twin.identify.start import first_guess
+from sagtrace.twin.identify.unknowns import Spreads, Unknowns
+from sagtrace.twin.parameters import Sensor, VehicleParameters
+from sagtrace.twin.replay import Commands, replay
+
+__all__ = ["Curve", "fit", "Fit", "Fitted", "Tape"]
+
+Array = NDArray[np.float64]
+
+RATE = 2.0  # [1/s] chosen: of the replay; blocks are no shorter than half a second
+COARSE = 1e-3  # [-] chosen: of the integrator; some hundredths of a millimetre
+REFUSED = 4.0  # [-] chosen: mean square misfit beyond which the model does not describe the vehicle
+LEAST_BLOCKS = 20  # [-] chosen: fewer tell nothing
+ON_STOP = 0.85  # [-] chosen: share of the travel to the bump stop beyond which it carries load
+FAINT = 1e-9  # [-] chosen: weight of readings that nobody took; only their derivative counts
+TOLD = 0.6  # [-] chosen: a spread that shrank less than to this share of the prior tells nothing
+APART = 0.35  # [-] chosen: spread of one side over the axle's leak beyond which sides are not told
+NEARLY = 0.1  # [-] chosen: a share of an axle's leak this near to nothing may be nothing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tape:
+    """A height taped at one wheel arch during the recording."""
+
+    time: float  # [s] on the recording's own clock
+    corner: str
+    height: float  # [m] as taped
+    std: float = 2e-3  # [m]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitted:
+    """One fitted quantity: median, one standard deviation, and 95 % between `low` and `high`."""
+
+    value: float
+    std: float
+    low: float
+    high: float
+    unit: str
+    told: bool  # whether the recording says more than was assumed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Curve:
+    """The fitted course of one height signal beside the measured one, by blocks."""
+
+    time: Array  # [s]
+    measured: Array  # [m]
+    fitted: Array  # [m] with the steps that the moments of the commands explain
+    std: Array  # [m] of the measured mean
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """What a recording says through the virtual vehicle."""
+
+    leaks: Mapping[str, Fitted]  # by corner, and "axle.front", "axle.rear" or "axle": their sum
+    pump: Fitted | None  # air that reaches the springs, as a share of the assumed vehicle's
+    others: Mapping[str, Fitted]
+    curves: Mapping[str, Curve]  # by role
+    misfit: float  # [-] 1 or less where model and noise are right
+    settled: bool
+    runs: int
+    notes: tuple[str, ...]
+    covariance: Array = field(repr=False)
+    names: tuple[str, ...] = ()
+
+
+def fit(
+    base: VehicleParameters,
+    trace: Trace,
+    rng: np.random.Generator,
+    *,
+    spreads: Spreads | None = None,
+    tapes: Sequence[Tape] = (),
+) -> Fit:
+    """Return the fit of a vehicle to a recording.
+
+    `base` is the vehicle as assumed, `spreads` how well that is known. Raises EvidenceError if
+    the recording lacks what a fit needs or the model does not describe it.
+    """
+    problem = _Problem(base, trace, spreads or Spreads(), tapes)
+    solution = minimise(problem.residual, problem.unknowns.prior, problem.guess())
+    if solution.misfit > REFUSED:
+        raise EvidenceError(
+            f"the virtual vehicle does not describe this recording (mean square misfit "
+            f"{solution.misfit:.1f}; up to {REFUSED:g} is accepted), so no leak and no pump is read "
+            "from it. Check the layout, the roles of the channels and the vehicle's data."
+        )
+    return _told(problem, solution, rng)
+
+
+class _Problem:
+    """One recording against one vehicle."""
+
+    def __init__(
+        self, base: VehicleParameters, trace: Trace, spreads: Spreads, tapes: Sequence[Tape]
+    ) -> None:
+        missing = [s.role for s in base.sensors if s.role not in trace.channels]
+        if missing:
+            raise EvidenceError(f"the recording has no channel {', '.join(missing)}.")
+        for tape in tapes:
+            if tape.corner not in base.corners:
+                raise UnknownIdError("corner", tape.corner, base.corners)
+        self.base, self.tapes = base, tapes
+        self.commands = commands_of(trace, base)
+        self.origin = float(trace.time[0])
+        period = float(np.median(np.diff(trace.time)))
+        moving = busy(self.commands)
+        whole = [cut(trace, s.role, self.commands.edges, moving) for s in base.sensors]
+        # What a spring on its stop has lost cannot be seen, so the fit ends where one gets there.
+        self.end = min(
+            blocks.reaches(base.level + ON_STOP * _travel(base, sensor))
+            for blocks, sensor in zip(whole, base.sensors, strict=True)
+        )
+        self.blocks = [blocks.before(self.end) for blocks in whole]
+        if min(len(blocks.time) for blocks in self.blocks) < LEAST_BLOCKS:
+            raise EvidenceError(
+                "the recording is too short, or a spring gets to its bump stop too soon: hardly a "
+                "sample shows springs that carry their load by air."
+            )
+        self.noises = [Noise(blocks, moving, period) for blocks in self.blocks]
+        self.first = {
+            corner: float(np.median(blocks.height[:5])) - base.level
+            for blocks, sensor in zip(whole, base.sensors, strict=True)
+            for corner in sensor.corners
+        }
+        self.unknowns = Unknowns.of(
+            base, spreads, period=period, taped=bool(tapes), air="ambient" in trace.channels
+        )
+
+    def guess(self) -> Array:
+        return first_guess(self.unknowns, self.commands, self.blocks)
+
+    def heights(self, p: Array) -> tuple[Array, Array]:
+        """Return the replay's clock and the height of each corner above ride height."""
+        told = self.unknowns.told(p)
+        start = [self.first[c] + told.get(f"start.{c}", 0.0) for c in self.base.corners]
+        run = replay(
+            self.unknowns.vehicle(p), self._moved(told), start=start, rate=RATE,
+            faults=(self.unknowns.leaks(p),), rtol=COARSE,
+        )  # fmt: skip
+        return np.arange(run.heights.shape[1]) / RATE, run.heights
+
+    def _moved(self, told: Mapping[str, float]) -> Commands:
+        """Return the commands with their common delay taken out and the air's drift put in."""
+        edges = self.commands.edges.copy()
+        edges[1:-1] -= told["delay"]
+        if np.any(np.diff(edges) <= 0.0):
+            edges = self.commands.edges
+        ambient = self.commands.ambient + told.get("warming", 0.0) * edges
+        return Commands(
+            edges=edges, table=self.commands.table, ambient=ambient, engine=self.commands.engine,
+            loads=self.commands.loads,
+        )  # fmt: skip
+
+    def seen(self, p: Array) -> tuple[list[Array], Array, Array]:
+        """Return what the sensors would show at their blocks, the clock and the corners' heights."""
+        told = self.unknowns.told(p)
+        clock, heights = self.heights(p)
+        shown = []
+        for blocks, sensor in zip(self.blocks, self.base.sensors, strict=True):
+            rows = [self.base.corners.index(corner) for corner in sensor.corners]
+            mean = np.interp(blocks.time, clock, heights[rows].mean(axis=0))
+            mean = mean * (1.0 + told.get(f"gain.{sensor.role}", 0.0))
+            shown.append(self.base.level + mean + told.get(f"offset.{sensor.role}", 0.0))
+        return shown, clock, heights
+
+    def residual(self, p: Array) -> Array:
+        shown, clock, heights = self.seen(p)
+        parts = [
+            noise.white(blocks.height - model)
+            for noise, blocks, model in zip(self.noises, self.blocks, shown, strict=True)
+        ]
+        for tape in self.tapes:
+            row = heights[self.base.corners.index(tape.corner)]
+            model = self.base.level + np.interp(tape.time - self.origin, clock, row)
+            parts.append(np.array([(tape.height - model) / tape.std]))
+        # What a tape at the end would show: for the advice, not for the fit.
+        parts.append(-FAINT * (heights[:, -1] - heights[:, 0]))
+        return np.concatenate(parts)
+
+
+def _travel(base: VehicleParameters, sensor: Sensor) -> float:
+    """Return how far a signal can fall until a spring may touch its stop [m], negative."""
+    bump = max(base.springs[base.corners.index(corner)].bump_at for corner in sensor.corners)
+    # A mean of two shows half of what the lower side does.
+    return bump / base.lever / len(sensor.corners)
+
+
+def _told(problem: _Problem, solution: Solution, rng: np.random.Generator) -> Fit:
+    unknowns = problem.unknowns
+    widen = max(1.0, solution.misfit)
+    covariance = solution.covariance(unknowns.prior, widen)
+    sample = draws(solution.parameters, covariance, unknowns.prior.low, rng)
+    # A bound moves the mean of what it cuts off: start from the unbounded minimum's mirror.
+    leaks = _leaks(unknowns, sample)
+    pumped = bool(np.any(problem.commands.table[:, 0] > 0.0))
+    ratio = np.exp(sample[:, unknowns.at("pump")])
+    prior_pump = unknowns.prior.std[unknowns.at("pump")]
+    pump = _fitted(ratio, "", told=pumped and float(np.std(np.log(ratio))) < TOLD * prior_pump)
+    others = {
+        name: _fitted(sample[:, i], "m" if name.startswith("offset") else "",
+                      told=bool(np.sqrt(covariance[i, i]) < TOLD * unknowns.prior.std[i]))
+        for i, name in enumerate(unknowns.names)
+        if name.startswith(("offset.", "gain."))
+    }  # fmt: skip
+    return Fit(
+        leaks=leaks,
+        pump=pump if pump.told else None,
+        others=others,
+        curves=_curves(problem, solution),
+        misfit=solution.misfit,
+        settled=solution.settled,
+        runs=solution.runs,
+        notes=_notes(problem, solution, leaks, pump),
+        covariance=covariance,
+        names=unknowns.names,
+    )
+
+
+def _leaks(unknowns: Unknowns, sample: Array) -> Mapping[str, Fitted]:
+    """Return each corner's leak and each axle's sum, as free air at 20 °C and one atmosphere."""
+    corners = unknowns.base.corners
+    conductance = sample[:, unknowns.places([f"leak.{c}" for c in corners])]
+    density = REF_20C_1ATM.pressure / (R_AIR * REF_20C_1ATM.temperature)
+    flow = np.maximum(conductance, 0.0) * unknowns.pressures(sample) * RHO_ANR / density
+    found = {}
+    for i, corner in enumerate(corners):
+        sides = flow[:, [i, i ^ 1]]
+        found[corner] = _side(sides[:, 0], sides.sum(axis=1))
+    if len(corners) == 2:
+        return found | {"axle": _fitted(flow.sum(axis=1), "m^3/s", told=True)}
+    return found | {
+        "axle.front": _fitted(flow[:, :2].sum(axis=1), "m^3/s", told=True),
+        "axle.rear": _fitted(flow[:, 2:].sum(axis=1), "m^3/s", told=True),
+    }
+
+
+def _side(own: Array, both: Array) -> Fitted:
+    """Return one side's leak; where all or nothing of the axle's is possible, the interval holds it."""
+    fitted, total = _fitted(own, "m^3/s", told=True), _fitted(both, "m^3/s", told=True)
+    low, high = np.quantile(own / np.maximum(both, 1e-30), [0.05, 0.95])
+    return replace(
+        fitted,
+        low=0.0 if low < NEARLY else fitted.low,
+        high=total.high if high > 1.0 - NEARLY else fitted.high,
+        told=bool(fitted.std < APART * total.value),
+    )
+
+
+def _fitted(sample: Array, unit: str, *, told: bool) -> Fitted:
+    low, middle, high = np.quantile(sample, [0.025, 0.5, 0.975])
+    return Fitted(
+        value=float(middle), std=float(np.std(sample)), low=float(low), high=float(high),
+        unit=unit, told=told,
+    )  # fmt: skip
+
+
+def _curves(problem: _Problem, solution: Solution) -> Mapping[str, Curve]:
+    shown, _, _ = problem.seen(solution.parameters)
+    curves = {}
+    for blocks, noise, model in zip(problem.blocks, problem.noises, shown, strict=True):
+        drift = noise.drift(blocks.height - model)
+        curves[blocks.role] = Curve(
+            time=problem.origin + blocks.time, measured=blocks.height, fitted=model + drift,
+            std=blocks.std,
+        )  # fmt: skip
+    return curves
+
+
+def _notes(
+    problem: _Problem, solution: Solution, leaks: Mapping[str, Fitted], pump: Fitted
+) -> tuple[str, ...]:
+    notes = []
+    if problem.end < math.inf:
+        notes.append(
+            f"A spring comes near its bump stop after {problem.end / 60:.0f} min; what follows is left "
+            "out, because what leaks there shows in no height."
+        )
+    for sensor in problem.base.sensors:
+        if len(sensor.corners) == 2:
+            one, other = sensor.corners
+            total = leaks["axle" if len(problem.base.corners) == 2 else _axle(one)]
+            if leaks[one].std > APART * total.value and total.low > 0.0:
+                notes.append(
+                    f"{one} and {other} cannot be told apart from one axle sensor: tape both sides "
+                    "at the beginning and at the end."
+                )
+    if not pump.told:
+        notes.append("The pump hardly ran, so nothing is said of what it gives.")
+    if solution.misfit > 1.5:
+        notes.append(
+            f"The fit is {solution.misfit:.1f} times as rough as noise alone allows (mean square); "
+            "all intervals are widened by that."
+        )
+    if not solution.settled:
+        notes.append("The search stopped before it had settled; take the result as a hint.")
+    return tuple(notes)
+
+
+def _axle(corner: str) -> str:
+    return "axle." + corner.partition("-")[0]
