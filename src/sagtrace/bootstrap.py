@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sagtrace.app.ports import JobPlace
 from sagtrace.app.workshop import Workshop
@@ -14,12 +14,16 @@ from sagtrace.report.tree import Paper
 from sagtrace.signals.trace import Trace
 from sagtrace.vehicle.knowledge import Knowledge
 
+if TYPE_CHECKING:  # because the compiler that the virtual vehicle needs is slow to import
+    from sagtrace.twin.virtual import VirtualKnowledge
+
 __all__ = [
     "demo_folder",
     "job_place",
     "job_schema",
     "open_workshop",
     "read_file",
+    "virtual",
     "write_file",
 ]
 
@@ -59,6 +63,14 @@ def open_workshop() -> Workshop:
         paper_maker=_Maker(),
         version=version("sagtrace"),
     )
+
+
+@cache
+def virtual() -> VirtualKnowledge:
+    """Return the shipped virtual vehicles and effects of faults, read once a process."""
+    from sagtrace.adapters.virtual import SHIPPED, load_virtual
+
+    return load_virtual(SHIPPED, open_workshop().knowledge)
 
 
 def job_place(path: Path) -> JobPlace:

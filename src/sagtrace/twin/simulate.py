@@ -22,7 +22,7 @@ from sagtrace.twin.codes import SetCode, set_codes
 from sagtrace.twin.controller import M_FIRST, M_STATUS, new_memory
 from sagtrace.twin.faults import TimedFault
 from sagtrace.twin.loop import run
-from sagtrace.twin.parameters import Sensor, Spring, VehicleParameters
+from sagtrace.twin.parameters import VehicleParameters
 from sagtrace.twin.plant import COMMANDS, CV, EXTRAS, LEDGERS
 from sagtrace.twin.script import Script, stretches
 
@@ -176,13 +176,21 @@ def prepare(tell: Callable[[str], None] = lambda _: None, *, at_once: bool = Fal
     own start, not for a library call from somebody's threads.
     """
     tell("Preparing the virtual vehicle: the first run on a machine compiles it, once.")
-    springs = (Spring(corner="left"), Spring(corner="right"))
-    sensor = Sensor(role="height.rear", corners=("left", "right"))
-    vehicle = VehicleParameters(layout="rear-pair", springs=springs, sensors=(sensor,))
     if at_once:
         compile_apart()
-    simulate(vehicle, Script(duration=1.0), rate=1.0)
+    _run_nothing()
     tell("The virtual vehicle is ready.")
+
+
+def _run_nothing() -> None:
+    """Run no stretch at all, with arrays like those of `simulate`: it only compiles or loads."""
+    flat = np.zeros(1)
+    table, tables = np.zeros((0, 1)), np.zeros((0, 2, 1))
+    run(
+        *plant_and_control(), flat, table, table, tables, tables, table, table,
+        np.zeros((2, 2)), flat, np.zeros(EXTRAS + LEDGERS), np.zeros(2), flat, 0, RTOL, 1.0,
+        np.zeros((8, 0)), np.zeros((1, 0)), np.zeros((1, 1)), np.zeros(4),
+    )  # fmt: skip
 
 
 def _gallery_size(vehicle: VehicleParameters) -> tuple[float, float]:
