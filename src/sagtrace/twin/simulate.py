@@ -120,11 +120,13 @@ def simulate(
     truth: bool = True,
     start: State | None = None,
     rtol: float = RTOL,
+    watch: Array | None = None,
 ) -> Simulation:
     """Return what happens to a vehicle with these faults in this script.
 
     `rate` is in samples a second. `start` goes on from the end of another run; fault onsets and
-    event times count from the start of this one.
+    event times count from the start of this one. `watch` is four numbers to look at from another
+    thread while it runs: the last one is how far it is, from this run's start [s].
     """
     if not rate > 0.0:
         raise DomainError("rate", rate, "1/s", "above zero")
@@ -141,7 +143,9 @@ def simulate(
     seen = np.empty((n + 6, count))
     rows = 3 * nv + EXTRAS + 1 + n
     hidden = np.empty((rows, count if truth else 0))
-    log, tally = np.zeros((LOG_ROWS, 1 + COMMANDS)), np.zeros(4)
+    log = np.zeros((LOG_ROWS, 1 + COMMANDS))
+    tally = np.zeros(4) if watch is None else watch
+    tally[:] = 0.0
     first = y.copy()
     size = np.concatenate([first[: 2 * nv], SMALLEST, np.zeros(LEDGERS)])
     size[n], size[nv + n] = _gallery_size(vehicle)
