@@ -33,11 +33,13 @@ __all__ = [
     "Effect",
     "Effects",
     "expressible",
+    "head_place",
     "Initial",
     "Outcome",
     "put_in",
     "PutIn",
     "Size",
+    "started",
     "together",
 ]
 
@@ -158,16 +160,30 @@ def together(parts: Iterable[PutIn], script: Script) -> tuple[tuple[TimedFault, 
 def begin(vehicle: VehicleParameters, script: Script, parts: Iterable[PutIn]) -> State:
     """Return the state in which a run with these parts starts; of two hot pumps the hotter one."""
     state = initial_state(vehicle, script)
-    head = 2 * (len(vehicle.springs) + (1 if vehicle.reservoir is None else 2))
     for initial in (part.initial for part in parts if part.initial is not None):
-        if initial.head is not None:
-            state.values[head] = max(state.values[head], script.ambient + initial.head)
-            if state.values[head] > vehicle.control.hot_resume:
-                state.memory[M_HOT] = 1.0
-        if initial.credit is not None:
-            state.memory[M_CREDIT] = min(state.memory[M_CREDIT], initial.credit)
-            if state.memory[M_CREDIT] < vehicle.control.credit_restart:
-                state.memory[M_BUDGET] = 1.0
-        if initial.code:
-            state.memory[M_STATUS + CODE_CLASSES.index(initial.code)] = STORED
+        state = started(vehicle, initial, state, script.ambient)
     return state
+
+
+def started(vehicle: VehicleParameters, initial: Initial, state: State, air: float) -> State:
+    """Return the state with what is different at the start put in, its arrays changed in place.
+
+    `air` is the temperature that the head is told against [K].
+    """
+    if initial.head is not None:
+        head = head_place(vehicle)
+        state.values[head] = max(state.values[head], air + initial.head)
+        if state.values[head] > vehicle.control.hot_resume:
+            state.memory[M_HOT] = 1.0
+    if initial.credit is not None:
+        state.memory[M_CREDIT] = min(state.memory[M_CREDIT], initial.credit)
+        if state.memory[M_CREDIT] < vehicle.control.credit_restart:
+            state.memory[M_BUDGET] = 1.0
+    if initial.code:
+        state.memory[M_STATUS + CODE_CLASSES.index(initial.code)] = STORED
+    return state
+
+
+def head_place(vehicle: VehicleParameters) -> int:
+    """Return where the head's temperature stands in a state's values."""
+    return 2 * (len(vehicle.springs) + (1 if vehicle.reservoir is None else 2))
