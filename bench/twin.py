@@ -24,18 +24,20 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
+from sagtrace.bootstrap import virtual
 from sagtrace.twin import _slots as slots
 from sagtrace.twin import body, plant
 from sagtrace.twin.batch import Scenario, simulate_many
 from sagtrace.twin.faults import CornerFault, FaultParameters, TimedFault
-from sagtrace.twin.layouts import LAYOUTS, standard_vehicle
 from sagtrace.twin.script import Ambient, Engine, Load, Script, stretches
 from sagtrace.twin.simulate import Simulation, initial_state, prepare, simulate
 
 Figure = tuple[str, float, str, float | None, str]
 
 HOUR = 3600.0
-PAIR = standard_vehicle("rear-pair")
+VEHICLES = virtual().vehicles
+LAYOUTS = ("rear-pair", "four-corner", "four-corner-reservoir")
+PAIR = VEHICLES["rear-pair"]
 LEAK = TimedFault(name="leak", change=FaultParameters(corners={"left": CornerFault(leak=4e-12)}))
 DRIVE = Script(
     duration=HOUR,
@@ -204,7 +206,7 @@ def _night() -> Figure:
 def _scenarios(count: int) -> Iterator[Scenario]:
     rng = np.random.default_rng(5)
     for seed in range(count):
-        vehicle = standard_vehicle(LAYOUTS[seed % 3])
+        vehicle = VEHICLES[LAYOUTS[seed % 3]]
         load = dict.fromkeys(vehicle.corners, float(rng.uniform(20, 90)))
         events = (Engine(at=60.0, on=True), Load(at=300.0, kilograms=load))
         leak = CornerFault(leak=float(10 ** rng.uniform(-13, -10)))

@@ -16,9 +16,11 @@ if TYPE_CHECKING:
         OpenJob,
         Proof,
         RepairOption,
+        SimulatedRun,
         layouts,
         load_job,
         open_job,
+        simulate,
     )
 
 __all__ = [
@@ -31,6 +33,8 @@ __all__ = [
     "OpenJob",
     "Proof",
     "RepairOption",
+    "simulate",
+    "SimulatedRun",
 ]
 
 

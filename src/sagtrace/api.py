@@ -11,15 +11,31 @@ True
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from numpy import float64
+from numpy.typing import NDArray
 
 from sagtrace.app.workshop import COMPLAINT, Workshop
-from sagtrace.bootstrap import job_place, open_workshop, read_file, write_file
-from sagtrace.errors import DocumentError
+from sagtrace.bootstrap import (
+    fault_book,
+    job_place,
+    open_workshop,
+    read_file,
+    read_script,
+    script_from_data,
+    write_file,
+    write_table,
+)
+from sagtrace.errors import DocumentError, InputError
 from sagtrace.evidence.findings import Finding
 from sagtrace.report.assessment import Assessment
 from sagtrace.vehicle.job import Entry, Job
+
+if TYPE_CHECKING:
+    from sagtrace.app.columns import Column
 
 __all__ = [
     "Check",
@@ -31,6 +47,8 @@ __all__ = [
     "OpenJob",
     "Proof",
     "RepairOption",
+    "simulate",
+    "SimulatedRun",
 ]
 
 
@@ -102,6 +120,30 @@ class Proof:
     shortest_hold: float | None  # [s], for a hold test
     result: str  # "passed", "undecided", "failed" or "" if it was not done
     text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SimulatedRun:
+    """What an invented vehicle did in a script of events. SI throughout, a value a sample."""
+
+    layout: str
+    time: NDArray[float64]  # [s]
+    channels: Mapping[str, NDArray[float64]]  # what a recorder sees, by role
+    truth: Mapping[str, NDArray[float64]]  # what none sees; empty if it was not kept
+    codes: Mapping[str, int]  # name -> status byte (ISO 14229-1) at the end
+    balance: Mapping[str, float]  # "mass" and "energy" that went missing, as a share
+    _seen: tuple[Column, ...] = field(repr=False)
+    _hidden: tuple[Column, ...] = field(repr=False)
+
+    def save(self, path: str | Path) -> None:
+        """Write the channels as CSV or Parquet, by the path's suffix, with units."""
+        write_table(Path(path), self._seen)
+
+    def save_truth(self, path: str | Path) -> None:
+        """Write the truth as CSV or Parquet, by the path's suffix, with units."""
+        if not self._hidden:
+            raise InputError("the truth was not kept; simulate with truth=True.")
+        write_table(Path(path), self._hidden)
 
 
 class OpenJob:
@@ -341,3 +383,38 @@ def load_job(path: str | Path) -> OpenJob:
     """Open the job file at this path."""
     file = Path(path)
     return OpenJob(open_workshop(), job_place(file).load(), file)
+
+
+def simulate(
+    script: str | Path | Mapping[str, Any],
+    *,
+    rate: float = 10.0,
+    seed: int | None = None,
+    truth: bool = True,
+) -> SimulatedRun:
+    """Simulate an invented vehicle through a script: a file's path, or the same fields as data.
+
+    `rate` is in samples a second; `seed` replaces the script's. The first call on a machine
+    compiles the plant, once.
+    """
+    from sagtrace.app.columns import recording_columns, truth_columns
+    from sagtrace.app.virtual import run_plan
+
+    if isinstance(script, Mapping):
+        plan, layout = read_script(script_from_data(script), "script")
+    else:
+        plan, layout = read_script(read_file(Path(script)), str(script))
+    plan = plan if seed is None else replace(plan, seed=seed)
+    run = run_plan(plan, layout, fault_book(), rate=rate, truth=truth)
+    seen = recording_columns(run)
+    hidden = truth_columns(run) if truth else ()
+    return SimulatedRun(
+        layout=plan.layout,
+        time=run.result.time,
+        channels=run.result.channels,
+        truth={column.name: column.values for column in hidden[1:]},
+        codes={code.name: code.status.to_byte() for code in run.result.codes},
+        balance={"mass": run.result.balance.mass, "energy": run.result.balance.energy},
+        _seen=seen,
+        _hidden=hidden,
+    )

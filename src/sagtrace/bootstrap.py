@@ -2,25 +2,39 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from sagtrace.app.plans import FaultBook, Plan
 from sagtrace.app.ports import JobPlace
 from sagtrace.app.workshop import Workshop
 from sagtrace.evidence.models import MODELS
 from sagtrace.report.tree import Paper
 from sagtrace.signals.trace import Trace
 from sagtrace.vehicle.knowledge import Knowledge
+from sagtrace.vehicle.layouts import Layout
+from sagtrace.vehicle.system import expand
+
+if TYPE_CHECKING:  # because the compiler that the virtual vehicle needs is slow to import
+    from sagtrace.app.columns import Column
+    from sagtrace.twin.virtual import VirtualKnowledge
 
 __all__ = [
+    "check_table_name",
     "demo_folder",
+    "fault_book",
     "job_place",
     "job_schema",
     "open_workshop",
     "read_file",
+    "read_script",
+    "script_from_data",
+    "virtual",
     "write_file",
+    "write_table",
 ]
 
 # Adapters are imported where they are first needed: the PDF maker and the reader of
@@ -61,6 +75,14 @@ def open_workshop() -> Workshop:
     )
 
 
+@cache
+def virtual() -> VirtualKnowledge:
+    """Return the shipped virtual vehicles and effects of faults, read once a process."""
+    from sagtrace.adapters.virtual import SHIPPED, load_virtual
+
+    return load_virtual(SHIPPED, open_workshop().knowledge)
+
+
 def job_place(path: Path) -> JobPlace:
     """Return the place of the job file at this path."""
     from sagtrace.adapters.jobs import JobFile
@@ -82,11 +104,51 @@ def read_file(path: Path) -> bytes:
     return read(path)
 
 
-def write_file(path: Path, content: bytes) -> None:
-    """Write a file whole or not at all."""
+def write_file(path: Path, content: bytes | Iterator[bytes]) -> None:
+    """Write a file whole or not at all; a large one comes in parts."""
     from sagtrace.adapters.jobs import write_file as write
 
     write(path, content)
+
+
+def fault_book() -> FaultBook:
+    """Return what knows the virtual vehicles and how faults are put into them."""
+    from sagtrace.app.known_faults import KnownFaults
+
+    return KnownFaults(known=virtual())
+
+
+def read_script(data: bytes, name: str) -> tuple[Plan, Layout]:
+    """Return the plan of a script for the virtual vehicle, and the layout that it is for."""
+    from sagtrace.adapters.scripts import read_script as read
+
+    knowledge = open_workshop().knowledge
+    plan = read(data, name, lambda layout: expand(knowledge, layout), fault_book())
+    return plan, next(layout for layout in knowledge.layouts if layout.id == plan.layout)
+
+
+def script_from_data(data: Mapping[str, Any]) -> bytes:
+    """Return the fields of a script as the file that would hold them."""
+    from sagtrace.adapters.scripts import script_from_data as written
+
+    return written(data)
+
+
+def check_table_name(path: Path) -> None:
+    """Refuse a path that `write_table` would not know how to write."""
+    from sagtrace.adapters.exports import check_table_name as check
+
+    check(path)
+
+
+def write_table(
+    path: Path, columns: Sequence[Column], tell: Callable[[float], None] = lambda _: None
+) -> None:
+    """Write columns as CSV or Parquet, by the path's suffix, whole or not at all."""
+    from sagtrace.adapters.exports import check_table_name, table_parts
+
+    check_table_name(path)
+    write_file(path, table_parts(columns, path.suffix, tell))
 
 
 def demo_folder() -> Path:

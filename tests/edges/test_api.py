@@ -32,7 +32,7 @@ Readings = Mapping[str, str | float]
 
 
 def test_the_example_works(capsys: pytest.CaptureFixture[str]) -> None:
-    (example,) = re.findall(r"^```python\n(.*?)^```$", PAGE, re.DOTALL | re.MULTILINE)
+    example, _ = re.findall(r"^```python\n(.*?)^```$", PAGE, re.DOTALL | re.MULTILINE)
     space: dict[str, Any] = {}
     exec(compile(example, "docs/python-api.md", "exec"), space)
     said = capsys.readouterr().out.splitlines()

@@ -64,6 +64,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "proofs": ("job.yaml",),
     "prove": ("job.yaml", "hold.overnight@left", *HOLD, "--at", WHEN),
     "paper": ("job.yaml", "--out", "papers"),
+    "simulate": ("--example",),
     "know": ("faults",),
     "schema": (),
     "demo": ("--out", "out"),

@@ -18,6 +18,7 @@ from scipy.optimize import brentq
 from sagtrace.adapters import knowledge as loader
 from sagtrace.adapters.documents import load_located
 from sagtrace.adapters.knowledge import SHIPPED, load_knowledge
+from sagtrace.bootstrap import virtual
 from sagtrace.errors import DocumentError
 from sagtrace.evidence.facts import read_facts
 from sagtrace.evidence.models import MODELS
@@ -77,6 +78,7 @@ def test_every_basis_is_a_source(knowledge: Knowledge) -> None:
 
 def test_every_source_is_used_or_planned_for(knowledge: Knowledge) -> None:
     named = {record.basis for record in records(knowledge) if hasattr(record, "basis")}
+    named |= set(virtual().bases)
     assert {source.id for source in knowledge.sources} - named <= {"return-judged"}
 
 

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from sagtrace.twin.faults import CornerFault, FaultParameters, SensorFault, TimedFault
-from sagtrace.twin.layouts import LAYOUTS, standard_vehicle
 from sagtrace.twin.parameters import VehicleParameters
 from sagtrace.twin.script import Ambient, Door, Engine, Load, Script
+from virtual_vehicles import LAYOUTS, standard_vehicle
 
 Scenario = tuple[VehicleParameters, Script, tuple[TimedFault, ...]]
 

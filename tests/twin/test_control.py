@@ -10,9 +10,9 @@ import pytest
 
 from sagtrace.errors import DomainError, UnknownIdError
 from sagtrace.twin.faults import CornerFault, FaultParameters, SensorFault, TimedFault
-from sagtrace.twin.layouts import LAYOUTS, standard_vehicle
 from sagtrace.twin.script import Door, Engine, Load, Mode, Script
 from sagtrace.twin.simulate import Simulation, prepare, simulate
+from virtual_vehicles import LAYOUTS, standard_vehicle
 
 LOADED = (Engine(at=30.0, on=True), Load(at=60.0, kilograms={"left": 60.0, "right": 60.0}))
 PAIR = standard_vehicle("rear-pair")

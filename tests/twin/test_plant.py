@@ -12,10 +12,10 @@ from printed import printed
 from sagtrace.physics.airflow import conductance_from_orifice
 from sagtrace.physics.constants import R_AIR
 from sagtrace.twin.faults import CornerFault, FaultParameters, TimedFault
-from sagtrace.twin.layouts import LAYOUTS, standard_vehicle
-from sagtrace.twin.parameters import Reservoir, Surroundings, Valves, VehicleParameters
+from sagtrace.twin.parameters import VehicleParameters
 from sagtrace.twin.script import Ambient, Engine, Lift, Load, Script
 from sagtrace.twin.simulate import Simulation, simulate
+from virtual_vehicles import LAYOUTS, standard_vehicle
 
 HOUR = 3600.0
 FINE = 1e-9
@@ -42,11 +42,13 @@ def day() -> Script:
 
 def tank(wall: float) -> tuple[VehicleParameters, TimedFault]:
     """Two litres at eight bar with a hole of one millimetre."""
+    vehicle = standard_vehicle("four-corner-reservoir")
+    assert vehicle.reservoir is not None
     vehicle = replace(
-        standard_vehicle("four-corner-reservoir"),
-        reservoir=Reservoir(volume=2e-3, pressure=8e5, heat_conductance=wall),
+        vehicle,
+        reservoir=replace(vehicle.reservoir, volume=2e-3, pressure=8e5, heat_conductance=wall),
         # An ideal nozzle's, so that the flow is choked down to two bar.
-        valves=Valves(leak_critical_ratio=0.5282817877),
+        valves=replace(vehicle.valves, leak_critical_ratio=0.5282817877),
     )
     hole = float(conductance_from_orifice(np.pi / 4 * 1e-6, cd=1.0))
     return vehicle, TimedFault(name="hole", change=FaultParameters(reservoir_leak=hole))
@@ -88,7 +90,7 @@ def plain() -> VehicleParameters:
     )
     return replace(
         vehicle, springs=springs, lever=1.0, roll_stiffness=0.0,
-        surroundings=Surroundings(barometer=101_325.0),
+        surroundings=replace(vehicle.surroundings, barometer=101_325.0),
     )  # fmt: skip
 
 

@@ -7,8 +7,8 @@ import pytest
 from fault_scenarios import random_scenario
 from plain_plant import simulate_reference
 
-from sagtrace.twin.layouts import LAYOUTS
 from sagtrace.twin.simulate import simulate
+from virtual_vehicles import LAYOUTS
 
 HEIGHT, MASS = 0.2e-3, 2e-3  # [m, -] what is promised
 SCENARIOS = 50

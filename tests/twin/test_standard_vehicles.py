@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numba
 import numpy as np
 import pytest
@@ -9,11 +11,12 @@ import pytest
 from sagtrace.errors import InputError, UnknownIdError
 from sagtrace.physics.constants import R_AIR
 from sagtrace.twin import _slots as s
-from sagtrace.twin.layouts import LAYOUTS, parameters_from_layout, standard_vehicle
+from sagtrace.twin.layouts import parameters_from_layout
 from sagtrace.twin.parameters import VehicleParameters
 from sagtrace.twin.pump_point import pump_point
 from sagtrace.units import to_si
 from sagtrace.vehicle.system import System
+from virtual_vehicles import LAYOUTS, standard_vehicle
 
 
 def pump_at(vehicle: VehicleParameters, gauge: float) -> tuple[float, float]:
@@ -32,7 +35,7 @@ def pump_at(vehicle: VehicleParameters, gauge: float) -> tuple[float, float]:
 
 def test_the_pump_gives_and_draws_what_the_facts_say(system: System) -> None:
     facts = {fact.id: to_si(fact.value, fact.unit) for fact in system.layout.facts}
-    vehicle = parameters_from_layout(system.layout)
+    vehicle = parameters_from_layout(standard_vehicle("rear-pair"), system.layout)
     free_air, _ = pump_at(vehicle, 0.0)
     assert free_air == pytest.approx(facts["pump-delivery"], rel=1e-6)
     _, current = pump_at(vehicle, facts["spring-pressure"])
@@ -44,7 +47,8 @@ def test_the_pump_gives_and_draws_what_the_facts_say(system: System) -> None:
 
 
 def test_what_somebody_read_in_the_manual_wins(system: System) -> None:
-    vehicle = parameters_from_layout(system.layout, {"spring-area": 0.02, "pump-delivery": 6e-4})
+    typed = {"spring-area": 0.02, "pump-delivery": 6e-4}
+    vehicle = parameters_from_layout(standard_vehicle("rear-pair"), system.layout, typed)
     assert vehicle.springs[0].area == 0.02
     assert pump_at(vehicle, 0.0)[0] == pytest.approx(6e-4, rel=1e-6)
 
@@ -62,6 +66,6 @@ def test_standard_vehicles(layout: str) -> None:
 def test_refuses_a_layout_that_nobody_knows() -> None:
     with pytest.raises(UnknownIdError, match="rear-pair"):
         standard_vehicle("rear-pear")
-    spring = standard_vehicle("rear-pair").springs[0]
+    vehicle = standard_vehicle("rear-pair")
     with pytest.raises(InputError, match="3 springs"):
-        VehicleParameters(layout="odd", springs=(spring, spring, spring), sensors=())
+        replace(vehicle, springs=(*vehicle.springs, vehicle.springs[0]))

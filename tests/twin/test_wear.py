@@ -9,10 +9,10 @@ from fault_scenarios import random_scenario
 from sagtrace.errors import DomainError
 from sagtrace.twin.batch import Scenario, simulate_many
 from sagtrace.twin.faults import CornerFault, FaultParameters, TimedFault
-from sagtrace.twin.layouts import standard_vehicle
 from sagtrace.twin.script import Engine, Script
 from sagtrace.twin.simulate import Simulation, simulate
 from sagtrace.twin.wear import Wear, WearLaw, Week, wear_of, weeks_of_use
+from virtual_vehicles import standard_vehicle
 
 HOUR = 3600.0
 PAIR = standard_vehicle("rear-pair")

@@ -6,7 +6,7 @@ import fcntl
 import os
 import stat
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import Any
@@ -101,8 +101,8 @@ class JobFile:
             raise DocumentError(file, None, "", f"cannot be read ({_reason(err)})") from None
 
 
-def write_file(path: Path, content: bytes) -> None:
-    """Write a file whole or not at all.
+def write_file(path: Path, content: bytes | Iterator[bytes]) -> None:
+    """Write a file whole or not at all; a large one comes in parts.
 
     Raises DocumentError if it cannot be written.
     """
@@ -138,12 +138,13 @@ def _read(path: Path, most: int) -> bytes:
         return file.read(most + 1)
 
 
-def _replace(target: Path, content: bytes) -> None:
+def _replace(target: Path, content: bytes | Iterator[bytes]) -> None:
     mode = stat.S_IMODE(target.stat().st_mode) if target.exists() else 0o644
     handle, name = tempfile.mkstemp(dir=target.parent, suffix=".part")
     try:
         with os.fdopen(handle, "wb") as file:
-            file.write(content)
+            for part in (content,) if isinstance(content, bytes) else content:
+                file.write(part)
             file.flush()
             os.fsync(file.fileno())
         os.chmod(name, mode)

@@ -26,6 +26,7 @@ from sagtrace.cli import (
     repaired,
     schema,
     show,
+    simulate,
     verdict,
     withdraw,
 )
@@ -58,6 +59,7 @@ for name, module in (
     ("proofs", proofs),
     ("prove", prove),
     ("paper", paper),
+    ("simulate", simulate),
     ("know", know),
     ("schema", schema),
     ("demo", demo),

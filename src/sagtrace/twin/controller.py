@@ -71,7 +71,10 @@ from sagtrace.twin.plant import C_PUMP, C_RES_CMD, C_VALVE, C_VENT_CMD
 
 __all__ = [
     "decide",
+    "M_BUDGET",
+    "M_CREDIT",
     "M_FIRST",
+    "M_HOT",
     "M_MODE",
     "M_STATUS",
     "M_WOKEN",

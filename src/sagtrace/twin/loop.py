@@ -123,7 +123,7 @@ def run(
 
     `edges` are the times between stretches; the other tables have a row for each stretch. `y`, `x`
     and `m` hold the start and then the end. `log` gets a row (time, pump, vent, reservoir, fuse
-    blown, valves) for each change; tally: steps, steps refused, changes, time.
+    blown, valves) for each change; tally: steps, steps refused, changes, time so far.
     """
     n, total = springs.shape[1], len(y)
     nv, n_out = (total - EXTRAS - LEDGERS) // 2, seen.shape[1]
@@ -275,6 +275,7 @@ def run(
                 h = AFTER_CHANGE
                 rates(cut, y1, wide, spring, links, u, cmd, x1, f1, a1)
             t = cut
+            tally[3] = t
             for i in range(total):
                 y[i], f0[i] = y1[i], f1[i]
             for i in range(n):

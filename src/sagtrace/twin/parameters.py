@@ -1,13 +1,17 @@
 """What a virtual vehicle is made of, as frozen records in SI.
 
-Every default is `chosen`: wide, plausible for a passenger car, and of no make. A workshop manual's
-value replaces it through `layouts.parameters_from_facts`. Faults are not here: see `faults`.
+Every number has its SI unit in its type and its value, with its source, in the knowledge's folder
+`virtual`; there are no defaults here. A workshop manual's value replaces it through
+`layouts.parameters_from_facts`. Faults are not here: see `faults`.
 Spring heights are in the spring's own length; the wheel arch moves 1/lever as far.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Annotated, get_type_hints
 
 from sagtrace.errors import DomainError, InputError
 
@@ -16,11 +20,13 @@ __all__ = [
     "Control",
     "Dryer",
     "Electrics",
+    "GROUPS",
     "Pump",
     "Reservoir",
     "Sensor",
     "Spring",
     "Surroundings",
+    "units_of",
     "Valves",
     "VehicleParameters",
 ]
@@ -28,150 +34,150 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spring:
-    """One air spring with the line on its side of the valve. All chosen."""
+    """One air spring with the line on its side of the valve."""
 
     corner: str
-    load: float = 5500.0  # [N] along the spring, vehicle empty
-    area: float = 110e-4  # [m^2] effective, at ride height
-    area_slope: float = -0.01  # [m] change of area for each metre that it gets longer
-    volume: float = 1.8e-3  # [m^3] at ride height, its line included
-    heat_conductance: float = 0.5  # [W/K] gas to the air around
-    bump_at: float = -0.075  # [m] extension where the bump stop touches
-    bump_stiffness: float = 4e7  # [N/m^2] force is this times penetration squared
-    rebound_at: float = 0.07  # [m] extension where the damper tops out
-    rebound_stiffness: float = 4e7  # [N/m^2]
-    valve_conductance: float = 2.5e-9  # [m^3/(s Pa)] spring valve, open
-    line_conductance: float = 8e-9  # [m^3/(s Pa)] its line
+    load: Annotated[float, "N"]  # along the spring, vehicle empty
+    area: Annotated[float, "m²"]  # effective, at ride height
+    area_slope: Annotated[float, "m"]  # change of area for each metre that it gets longer
+    volume: Annotated[float, "m³"]  # at ride height, its line included
+    heat_conductance: Annotated[float, "W/K"]  # gas to the air around
+    bump_at: Annotated[float, "m"]  # extension where the bump stop touches
+    bump_stiffness: Annotated[float, "N/m²"]  # force is this times penetration squared
+    rebound_at: Annotated[float, "m"]  # extension where the damper tops out
+    rebound_stiffness: Annotated[float, "N/m²"]
+    valve_conductance: Annotated[float, "m³/(s·Pa)"]  # spring valve, open
+    line_conductance: Annotated[float, "m³/(s·Pa)"]  # its line
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Block:
-    """The gallery between pump, spring valves and vent. All chosen."""
+    """The gallery between pump, spring valves and vent."""
 
-    volume: float = 40e-6  # [m^3] gallery, line to the pump, dryer
-    heat_conductance: float = 0.1  # [W/K]
+    volume: Annotated[float, "m³"]  # gallery, line to the pump, dryer
+    heat_conductance: Annotated[float, "W/K"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reservoir:
-    """A rigid store of compressed air. All chosen."""
+    """A rigid store of compressed air."""
 
-    volume: float = 5e-3  # [m^3]
-    heat_conductance: float = 1.2  # [W/K]
-    valve_conductance: float = 1e-9  # [m^3/(s Pa)] throttled: the body must not overshoot
-    pressure: float = 12e5  # [Pa] absolute, at the start
+    volume: Annotated[float, "m³"]
+    heat_conductance: Annotated[float, "W/K"]
+    valve_conductance: Annotated[float, "m³/(s·Pa)"]  # throttled: the body must not overshoot
+    pressure: Annotated[float, "Pa"]  # absolute, at the start
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Valves:
-    """What all valves share. All chosen."""
+    """What all valves share."""
 
-    critical_ratio: float = 0.3  # [-] ISO 6358 b
-    laminar_ratio: float = 0.995  # [-] the flow is a straight line from here to equal pressures
-    vent_conductance: float = 1.5e-9  # [m^3/(s Pa)]
-    leak_critical_ratio: float = 0.3  # [-] of every leak
+    critical_ratio: Annotated[float, ""]  # ISO 6358 b
+    laminar_ratio: Annotated[float, ""]  # the flow is a straight line from here to equal pressures
+    vent_conductance: Annotated[float, "m³/(s·Pa)"]
+    leak_critical_ratio: Annotated[float, ""]  # of every leak
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dryer:
-    """A bed that takes water up on the way in and gives it back on the way out. All chosen."""
+    """A bed that takes water up on the way in and gives it back on the way out."""
 
-    conductance: float = 1.2e-8  # [m^3/(s Pa)] dry; used with b = 0, as for a packed bed
-    capacity: float = 0.02  # [kg] of water
-    capture: float = 0.95  # [-] of the water carried in, while dry
-    regeneration: float = 0.03  # [kg/kg] water carried out by each kilogram vented, when full
-    choke: float = 0.85  # [-] share of the conductance that a saturated bed has lost
-    water: float = 0.002  # [kg] at the start
+    conductance: Annotated[float, "m³/(s·Pa)"]  # dry; used with b = 0, as for a packed bed
+    capacity: Annotated[float, "kg"]  # of water
+    capture: Annotated[float, ""]  # of the water carried in, while dry
+    regeneration: Annotated[float, ""]  # water carried out by each kilogram vented, when full
+    choke: Annotated[float, ""]  # share of the conductance that a saturated bed has lost
+    water: Annotated[float, "kg"]  # at the start
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pump:
-    """One-stage piston pump with a permanent-magnet motor. All chosen."""
+    """One-stage piston pump with a permanent-magnet motor."""
 
-    swept_volume: float = 11.5e-6  # [m^3] a revolution
-    clearance: float = 0.05  # [-]
-    polytropic: float = 1.3  # [-]
-    ring_conductance: float = 2e-11  # [m^3/(s Pa)] past the ring of a healthy pump
-    intake_conductance: float = 3e-8  # [m^3/(s Pa)] filter and snorkel, used with b = 0
-    emf_constant: float = 0.036  # [V s/rad]
-    friction_torque: float = 0.28  # [N m]
-    armature: float = 0.15  # [ohm] winding and brushes
-    head_capacity: float = 600.0  # [J/K]
-    head_resistance: float = 0.55  # [K/W] head to the air around
-    preheat: float = 0.3  # [-] of the head's excess that the air takes on at the intake
-    aftercool: float = 0.1  # [-] of the gas's excess that is left behind dryer and line
+    swept_volume: Annotated[float, "m³"]  # a revolution
+    clearance: Annotated[float, ""]
+    polytropic: Annotated[float, ""]
+    ring_conductance: Annotated[float, "m³/(s·Pa)"]  # past the ring of a healthy pump
+    intake_conductance: Annotated[float, "m³/(s·Pa)"]  # filter and snorkel, used with b = 0
+    emf_constant: Annotated[float, "V·s/rad"]
+    friction_torque: Annotated[float, "N·m"]
+    armature: Annotated[float, "Ω"]  # winding and brushes
+    head_capacity: Annotated[float, "J/K"]
+    head_resistance: Annotated[float, "K/W"]  # head to the air around
+    preheat: Annotated[float, ""]  # of the head's excess that the air takes on at the intake
+    aftercool: Annotated[float, ""]  # of the gas's excess that is left behind dryer and line
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Electrics:
-    """Battery, charging and the loop of the pump. All chosen."""
+    """Battery, charging and the loop of the pump."""
 
-    charging_voltage: float = 14.2  # [V]
-    charging_resistance: float = 0.01  # [ohm]
-    rest_voltage_full: float = 12.75  # [V]
-    rest_voltage_empty: float = 11.6  # [V]
-    battery_resistance: float = 0.012  # [ohm]
-    battery_capacity: float = 60.0 * 3600.0  # [A s]
-    battery_charge: float = 0.9  # [-] at the start
-    charging_current: float = 15.0  # [A] into an empty battery, engine running
-    sleep_current: float = 0.03  # [A] vehicle asleep
-    feed: float = 0.012  # [ohm] wire
-    relay: float = 0.004  # [ohm] contacts
-    connector: float = 0.003  # [ohm]
-    ground: float = 0.003  # [ohm]
-    connector_capacity: float = 12.0  # [J/K]
-    connector_thermal: float = 14.0  # [K/W]
-    fuse_rating: float = 30.0  # [A]
-    fuse_place: float = 0.4  # [-] in its type's band: 0 quickest, 1 slowest
-    fuse_cooling: float = 60.0  # [s] time constant
+    charging_voltage: Annotated[float, "V"]
+    charging_resistance: Annotated[float, "Ω"]
+    rest_voltage_full: Annotated[float, "V"]
+    rest_voltage_empty: Annotated[float, "V"]
+    battery_resistance: Annotated[float, "Ω"]
+    battery_capacity: Annotated[float, "A·s"]
+    battery_charge: Annotated[float, ""]  # at the start
+    charging_current: Annotated[float, "A"]  # into an empty battery, engine running
+    sleep_current: Annotated[float, "A"]  # vehicle asleep
+    feed: Annotated[float, "Ω"]  # wire
+    relay: Annotated[float, "Ω"]  # contacts
+    connector: Annotated[float, "Ω"]
+    ground: Annotated[float, "Ω"]
+    connector_capacity: Annotated[float, "J/K"]
+    connector_thermal: Annotated[float, "K/W"]
+    fuse_rating: Annotated[float, "A"]
+    fuse_place: Annotated[float, ""]  # in its type's band: 0 quickest, 1 slowest
+    fuse_cooling: Annotated[float, "s"]  # time constant
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sensor:
-    """A ratiometric height sensor on an arm and a link; reads the mean of its corners. Chosen."""
+    """A ratiometric height sensor on an arm and a link; reads the mean of its corners."""
 
     role: str  # "height.rear" and the like
     corners: tuple[str, ...]
-    arm: float = 0.09  # [m]
-    span: float = 2.4  # [rad] from 0 to 1 of its supply
-    noise: float = 3e-4  # [m] one standard deviation
-    resolution: float = 5e-4  # [m]
+    arm: Annotated[float, "m"]
+    span: Annotated[float, "rad"]  # from 0 to 1 of its supply
+    noise: Annotated[float, "m"]  # one standard deviation
+    resolution: Annotated[float, "m"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Control:
-    """The levelling control unit. All chosen but the run budget."""
+    """The levelling control unit."""
 
-    tick: float = 0.25  # [s] between its decisions
-    filter: float = 2.0  # [s] time constant on heights at rest
-    filter_moving: float = 0.3  # [s] the same while it fills or vents
-    deadband_low: float = 0.010  # [m] below target before it fills
-    deadband_high: float = 0.012  # [m] above target before it vents
-    stop: float = 0.002  # [m] it stops this close to the target
-    delay_fill: float = 8.0  # [s]
-    delay_vent: float = 8.0  # [s]
-    run_timeout: float = 110.0  # [s] one fill at most; then a code, and a rest
-    timeout_rest: float = 120.0  # [s]
-    relief: float = 1.0  # [s] the gallery is vented after a fill
-    credit_max: float = 120.0  # [s] run budget (a training booklet of the 2000s, in an excerpt)
-    credit_rate: float = 15.0 / 360.0  # [-] earned while resting (same)
-    credit_restart: float = 30.0  # [s] needed to start again after the budget ran out
-    hot_stop: float = 388.15  # [K] head temperature that stops the pump
-    hot_resume: float = 353.15  # [K]
-    low_voltage: float = 11.0  # [V] supply below which it does not lift
-    after_run: float = 60.0  # [s] awake after the engine stops
-    refill_below: float = 10e5  # [Pa] absolute; reservoir is refilled below
-    refill_above: float = 13e5  # [Pa] absolute; and until here
-    margin: float = 1.0e5  # [Pa] the reservoir must be this much above the spring to fill it
-    mature: float = 10.0  # [s] a fault must last before it is a code
+    tick: Annotated[float, "s"]  # between its decisions
+    filter: Annotated[float, "s"]  # time constant on heights at rest
+    filter_moving: Annotated[float, "s"]  # the same while it fills or vents
+    deadband_low: Annotated[float, "m"]  # below target before it fills
+    deadband_high: Annotated[float, "m"]  # above target before it vents
+    stop: Annotated[float, "m"]  # it stops this close to the target
+    delay_fill: Annotated[float, "s"]
+    delay_vent: Annotated[float, "s"]
+    run_timeout: Annotated[float, "s"]  # one fill at most; then a code, and a rest
+    timeout_rest: Annotated[float, "s"]
+    relief: Annotated[float, "s"]  # the gallery is vented after a fill
+    credit_max: Annotated[float, "s"]  # run budget
+    credit_rate: Annotated[float, ""]  # earned while resting
+    credit_restart: Annotated[float, "s"]  # needed to start again after the budget ran out
+    hot_stop: Annotated[float, "K"]  # head temperature that stops the pump
+    hot_resume: Annotated[float, "K"]
+    low_voltage: Annotated[float, "V"]  # supply below which it does not lift
+    after_run: Annotated[float, "s"]  # awake after the engine stops
+    refill_below: Annotated[float, "Pa"]  # absolute; reservoir is refilled below
+    refill_above: Annotated[float, "Pa"]  # absolute; and until here
+    margin: Annotated[float, "Pa"]  # the reservoir must be this much above the spring to fill it
+    mature: Annotated[float, "s"]  # a fault must last before it is a code
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Surroundings:
-    """The weather that does not change during a run. Chosen."""
+    """The weather that does not change during a run."""
 
-    barometer: float = 1.0e5  # [Pa]
-    humidity: float = 0.65  # [-] relative
+    barometer: Annotated[float, "Pa"]
+    humidity: Annotated[float, ""]  # relative
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,18 +187,18 @@ class VehicleParameters:
     layout: str
     springs: tuple[Spring, ...]
     sensors: tuple[Sensor, ...]
-    level: float = 0.40  # [m] ride height at the wheel arch
-    lever: float = 0.9  # [-] spring shortens this much for a millimetre at the wheel arch
-    roll_stiffness: float = 18_000.0  # [N/m] anti-roll bars and the other axle, between the sides
-    torsion_stiffness: float = 30_000.0  # [N/m] of the body, between front and rear axle's roll
-    block: Block = field(default_factory=Block)
-    reservoir: Reservoir | None = None
-    valves: Valves = field(default_factory=Valves)
-    dryer: Dryer = field(default_factory=Dryer)
-    pump: Pump = field(default_factory=Pump)
-    electrics: Electrics = field(default_factory=Electrics)
-    control: Control = field(default_factory=Control)
-    surroundings: Surroundings = field(default_factory=Surroundings)
+    level: Annotated[float, "m"]  # ride height at the wheel arch
+    lever: Annotated[float, ""]  # spring shortens this much for a millimetre at the wheel arch
+    roll_stiffness: Annotated[float, "N/m"]  # anti-roll bars and the other axle, between the sides
+    torsion_stiffness: Annotated[float, "N/m"]  # of the body, between front and rear axle's roll
+    block: Block
+    reservoir: Reservoir | None  # none where the layout has none
+    valves: Valves
+    dryer: Dryer
+    pump: Pump
+    electrics: Electrics
+    control: Control
+    surroundings: Surroundings
 
     def __post_init__(self) -> None:
         if len(self.springs) not in (2, 4):
@@ -212,3 +218,28 @@ class VehicleParameters:
     def corners(self) -> tuple[str, ...]:
         """Names of the corners, in the order of `springs`."""
         return tuple(spring.corner for spring in self.springs)
+
+
+# What the groups of numbers are called in the data.
+GROUPS: Mapping[str, type] = MappingProxyType(
+    {
+        "spring": Spring,
+        "block": Block,
+        "reservoir": Reservoir,
+        "valves": Valves,
+        "dryer": Dryer,
+        "pump": Pump,
+        "electrics": Electrics,
+        "sensor": Sensor,
+        "control": Control,
+        "surroundings": Surroundings,
+        "body": VehicleParameters,
+    }
+)
+
+
+def units_of(group: str) -> Mapping[str, str]:
+    """Return the numbers of a group of `GROUPS` with the SI unit of each."""
+    hints = get_type_hints(GROUPS[group], include_extras=True).items()
+    told = {name: getattr(hint, "__metadata__", ()) for name, hint in hints}
+    return {name: str(unit[0]) for name, unit in told.items() if unit}

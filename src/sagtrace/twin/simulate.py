@@ -22,7 +22,7 @@ from sagtrace.twin.codes import SetCode, set_codes
 from sagtrace.twin.controller import M_FIRST, M_STATUS, new_memory
 from sagtrace.twin.faults import TimedFault
 from sagtrace.twin.loop import run
-from sagtrace.twin.parameters import Sensor, Spring, VehicleParameters
+from sagtrace.twin.parameters import VehicleParameters
 from sagtrace.twin.plant import COMMANDS, CV, EXTRAS, LEDGERS
 from sagtrace.twin.script import Script, stretches
 
@@ -120,11 +120,13 @@ def simulate(
     truth: bool = True,
     start: State | None = None,
     rtol: float = RTOL,
+    watch: Array | None = None,
 ) -> Simulation:
     """Return what happens to a vehicle with these faults in this script.
 
     `rate` is in samples a second. `start` goes on from the end of another run; fault onsets and
-    event times count from the start of this one.
+    event times count from the start of this one. `watch` is four numbers to look at from another
+    thread while it runs: the last one is how far it is, from this run's start [s].
     """
     if not rate > 0.0:
         raise DomainError("rate", rate, "1/s", "above zero")
@@ -141,7 +143,9 @@ def simulate(
     seen = np.empty((n + 6, count))
     rows = 3 * nv + EXTRAS + 1 + n
     hidden = np.empty((rows, count if truth else 0))
-    log, tally = np.zeros((LOG_ROWS, 1 + COMMANDS)), np.zeros(4)
+    log = np.zeros((LOG_ROWS, 1 + COMMANDS))
+    tally = np.zeros(4) if watch is None else watch
+    tally[:] = 0.0
     first = y.copy()
     size = np.concatenate([first[: 2 * nv], SMALLEST, np.zeros(LEDGERS)])
     size[n], size[nv + n] = _gallery_size(vehicle)
@@ -176,13 +180,21 @@ def prepare(tell: Callable[[str], None] = lambda _: None, *, at_once: bool = Fal
     own start, not for a library call from somebody's threads.
     """
     tell("Preparing the virtual vehicle: the first run on a machine compiles it, once.")
-    springs = (Spring(corner="left"), Spring(corner="right"))
-    sensor = Sensor(role="height.rear", corners=("left", "right"))
-    vehicle = VehicleParameters(layout="rear-pair", springs=springs, sensors=(sensor,))
     if at_once:
         compile_apart()
-    simulate(vehicle, Script(duration=1.0), rate=1.0)
+    _run_nothing()
     tell("The virtual vehicle is ready.")
+
+
+def _run_nothing() -> None:
+    """Run no stretch at all, with arrays like those of `simulate`: it only compiles or loads."""
+    flat = np.zeros(1)
+    table, tables = np.zeros((0, 1)), np.zeros((0, 2, 1))
+    run(
+        *plant_and_control(), flat, table, table, tables, tables, table, table,
+        np.zeros((2, 2)), flat, np.zeros(EXTRAS + LEDGERS), np.zeros(2), flat, 0, RTOL, 1.0,
+        np.zeros((8, 0)), np.zeros((1, 0)), np.zeros((1, 1)), np.zeros(4),
+    )  # fmt: skip
 
 
 def _gallery_size(vehicle: VehicleParameters) -> tuple[float, float]:
