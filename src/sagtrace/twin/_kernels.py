@@ -24,7 +24,7 @@ DECIDE = (
     f"float64,float64,float64,int64,{LINE})"
 )
 RUN = (
-    f"{LINE},{TABLE},{TABLE},{TABLES},{TABLES},{TABLE},{TABLE},{TABLE},{TABLE},{LINE},{LINE},{LINE},{LINE},"
+    f"{LINE},{TABLE},{TABLE},{TABLES},{TABLES},{TABLE},{TABLE},{TABLE},{TABLE},{TABLE},{LINE},{LINE},{LINE},{LINE},"
     f"int64,float64,float64,{TABLE},{TABLE},{TABLE},{LINE}"
 )
 

@@ -19,6 +19,8 @@ from sagtrace.twin._slots import (
     LOAD,
     REB_AT,
     REB_K,
+    S_FIRST,
+    S_LAST,
     SLOPE,
     U_LOAD,
     U_RAMP,
@@ -26,7 +28,7 @@ from sagtrace.twin._slots import (
     VOLUME,
 )
 
-__all__ = ["heights", "loads_at", "solve_small"]
+__all__ = ["heights", "loads_at", "settle", "solve_small"]
 
 Array = NDArray[np.float64]
 
@@ -68,6 +70,40 @@ def heights(
             x[i] = max(x[i] + scale * step[i], lowest)
         if largest < NEWTON_DONE:
             break
+
+
+@compiled
+def settle(
+    aim: Array, y: Array, nv: int, springs: Array, sensors: Array, links: Array, loads: Array,
+    baro: float, lever: float, x: Array,
+) -> None:  # fmt: skip
+    """Give the springs the gas that brings each sensor's height to `aim` [m at the wheel arch].
+
+    Temperatures stay; the corners of one sensor move by the same length. A corner whose aim is not
+    a number keeps its gas.
+    """
+    n = springs.shape[0]
+    for k in range(sensors.shape[0]):
+        first, last = int(sensors[k, S_FIRST]), int(sensors[k, S_LAST])
+        if aim[first] == aim[first]:
+            shift = lever * aim[first] - 0.5 * (x[first] + x[last])
+            x[first] += shift
+            if last != first:
+                x[last] += shift
+    for i in range(n):
+        if aim[i] == aim[i]:
+            row = springs[i]
+            force = loads[i]
+            for j in range(n):
+                force += links[i, j] * x[j]
+            below = max(row[BUMP_AT] - x[i], 0.0)
+            above = max(x[i] - row[REB_AT], 0.0)
+            force += row[REB_K] * above * above - row[BUMP_K] * below * below
+            p = max(baro + force / (row[AREA] + row[SLOPE] * x[i]), 0.05 * baro)
+            volume = row[VOLUME] + row[AREA] * x[i] + 0.5 * row[SLOPE] * x[i] * x[i]
+            energy = p * volume / (GAMMA_AIR - 1.0)
+            y[i] *= energy / y[nv + i]
+            y[nv + i] = energy
 
 
 @compiled

@@ -18,10 +18,11 @@ from sagtrace.twin._slots import (
     BARO,
     K_AFTER,
     K_TICK,
+    LEVER,
     U_ENGINE,
     V_RES,
 )
-from sagtrace.twin.body import heights, loads_at
+from sagtrace.twin.body import heights, loads_at, settle
 from sagtrace.twin.controller import M_MODE, M_WOKEN
 from sagtrace.twin.plant import (
     A_CURRENT,
@@ -115,7 +116,7 @@ def _pressure(y: Array, nv: int, wide: Array) -> float:
 @entrance
 def run(
     rates: Rates, decide: Decide, edges: Array, inputs: Array, wides: Array, springs: Array,
-    sensors: Array, controls: Array, kicks: Array, scripted: Array, links: Array, size: Array, y: Array, x: Array,
+    sensors: Array, controls: Array, kicks: Array, scripted: Array, aims: Array, links: Array, size: Array, y: Array, x: Array,
     m: Array, seed: int, rtol: float, rate: float, seen: Array, truth: Array, log: Array,
     tally: Array,
 ) -> int:  # fmt: skip
@@ -154,6 +155,9 @@ def run(
             asleep = False
             tick_at = math.ceil(t / tick - 1e-9)
             m[M_WOKEN] = 1.0
+        if aims.shape[0] > 0:
+            loads_at(t, spring, u, loads)
+            settle(aims[seg], y, nv, spring, sensor, links, loads, wide[BARO], wide[LEVER], x)
         h = AFTER_CHANGE
         rates(t, y, wide, spring, links, u, cmd, x, f0, a0)
         if not sampled:

@@ -48,7 +48,7 @@ class Commands:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Replayed:
-    """What the plant does: heights above ride height at the wheel arch, shape (corners, samples)."""
+    """What the plant does; heights above ride height at the wheel arch, (corners, samples)."""
 
     heights: Array  # [m]
     current: Array  # [A]
@@ -64,9 +64,14 @@ def replay(
     start: Sequence[float],
     rate: float,
     faults: Sequence[TimedFault] = (),
+    aims: Array | None = None,
     rtol: float = RTOL,
 ) -> Replayed:
-    """Return the run that begins at these heights [m] at the wheel arch, with `rate` samples a second."""
+    """Return the run that begins at these heights at the wheel arch [m]; `rate` in 1/s.
+
+    `aims`, shape (stretches, corners): where a number stands, the stretch begins at that height of
+    the corner's sensor [m at the wheel arch], whatever went before.
+    """
     n = len(vehicle.springs)
     if len(start) != n:
         raise DomainError("start", float(len(start)), "heights", f"one for each of {n} corners")
@@ -85,7 +90,8 @@ def replay(
     failed = run(
         *plant_and_control(), commands.edges - commands.edges[0], inputs,
         *(_each(table, stretches) for table in (packed.wide, packed.springs, packed.sensors, packed.control)),
-        np.zeros((stretches, EXTRAS)), commands.table, s.coupling(vehicle), size, y, x,
+        np.zeros((stretches, EXTRAS)), commands.table,
+        np.empty((0, n)) if aims is None else aims, s.coupling(vehicle), size, y, x,
         new_memory(0.0), 0, rtol, float(rate), seen, np.empty((3 * nv + EXTRAS + 1 + n, 0)),
         np.zeros((1, 1 + COMMANDS)), tally,
     )  # fmt: skip
@@ -117,7 +123,7 @@ def _inputs(commands: Commands, n: int) -> Array:
 def _initial(
     vehicle: VehicleParameters, packed: s.Packed, commands: Commands, x: Array
 ) -> tuple[Array, Array]:
-    """Return the state in which the springs have these extensions [m] and everything is as warm as the air."""
+    """Return the state with these extensions [m] and everything as warm as the air."""
     temp, baro, springs = float(commands.ambient[0]), vehicle.surroundings.barometer, packed.springs
     area = springs[:, s.AREA] + springs[:, s.SLOPE] * x
     volume = springs[:, s.VOLUME] + springs[:, s.AREA] * x + 0.5 * springs[:, s.SLOPE] * x**2

@@ -153,7 +153,8 @@ def simulate(
     failed = run(
         *plant_and_control(), edges, inputs,
         np.array([p.wide for p in packs]), np.array([p.springs for p in packs]),
-        np.array([p.sensors for p in packs]), np.array([p.control for p in packs]), kicks, np.empty((0, COMMANDS)),
+        np.array([p.sensors for p in packs]), np.array([p.control for p in packs]), kicks,
+        np.empty((0, COMMANDS)), np.empty((0, 1)),
         s.coupling(vehicle), size, y, x, memory, seed, rtol, float(rate), seen, hidden, log, tally,
     )  # fmt: skip
     if failed:
@@ -192,7 +193,7 @@ def _run_nothing() -> None:
     table, tables = np.zeros((0, 1)), np.zeros((0, 2, 1))
     run(
         *plant_and_control(), flat, table, table, tables, tables, table, table,
-        np.zeros((2, 2)), flat, np.zeros(EXTRAS + LEDGERS), np.zeros(2), flat, 0, RTOL, 1.0,
+        np.zeros((0, COMMANDS)), np.zeros((0, 1)), np.zeros((2, 2)), flat, np.zeros(EXTRAS + LEDGERS), np.zeros(2), flat, 0, RTOL, 1.0,
         np.zeros((8, 0)), np.zeros((1, 0)), np.zeros((1, 1)), np.zeros(4),
     )  # fmt: skip
 

@@ -102,7 +102,7 @@ def _noise(h: Array, new: NDArray[np.bool_]) -> float:
     if not inside.size:
         return 1e-3
     spread = float(np.sqrt(np.mean(np.minimum(inside**2, (CLIP * _mad(inside) + 1e-9) ** 2))))
-    return max(spread / np.sqrt(6.0), 0.29 * median_step(h), 1e-6)
+    return max(spread / math.sqrt(6.0), 0.29 * median_step(h), 1e-6)
 
 
 def _mad(values: Array) -> float:

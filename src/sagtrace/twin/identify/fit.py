@@ -23,10 +23,11 @@ from sagtrace.errors import EvidenceError, UnknownIdError
 from sagtrace.physics.constants import R_AIR, RHO_ANR
 from sagtrace.physics.gas import REF_20C_1ATM
 from sagtrace.signals.trace import Trace
-from sagtrace.twin.identify.blocks import Blocks, cut
+from sagtrace.twin.identify.blocks import cut
 from sagtrace.twin.identify.commands import busy, commands_of
 from sagtrace.twin.identify.noise import Noise
 from sagtrace.twin.identify.posterior import draws
+from sagtrace.twin.identify.shots import anchors
 from sagtrace.twin.identify.solve import Solution, minimise
 from sagtrace.twin.identify.start import first_guess
 from sagtrace.twin.identify.unknowns import Spreads, Unknowns
@@ -38,7 +39,7 @@ __all__ = ["Curve", "fit", "Fit", "Fitted", "Tape"]
 Array = NDArray[np.float64]
 
 RATE = 2.0  # [1/s] chosen: of the replay; blocks are no shorter than half a second
-COARSE = 1e-3  # [-] chosen: of the integrator; some hundredths of a millimetre
+COARSE = 1e-4  # [-] chosen: of the integrator; some hundredths of a millimetre
 REFUSED = 4.0  # [-] chosen: mean square misfit beyond which the model does not describe the vehicle
 LEAST_BLOCKS = 20  # [-] chosen: fewer tell nothing
 ON_STOP = 0.85  # [-] chosen: share of the travel to the bump stop beyond which it carries load
@@ -114,8 +115,8 @@ def fit(
     if solution.misfit > REFUSED:
         raise EvidenceError(
             f"the virtual vehicle does not describe this recording (mean square misfit "
-            f"{solution.misfit:.1f}; up to {REFUSED:g} is accepted), so no leak and no pump is read "
-            "from it. Check the layout, the roles of the channels and the vehicle's data."
+            f"{solution.misfit:.1f}; up to {REFUSED:g} is accepted), so no leak and no pump is "
+            "read from it. Check the layout, the roles of the channels and the vehicle's data."
         )
     return _told(problem, solution, rng)
 
@@ -149,7 +150,14 @@ class _Problem:
                 "the recording is too short, or a spring gets to its bump stop too soon: hardly a "
                 "sample shows springs that carry their load by air."
             )
-        self.noises = [Noise(blocks, moving, period) for blocks in self.blocks]
+        self.begins = [
+            anchors(trace, blocks.role, self.commands.edges, moving, blocks.noise)
+            for blocks in self.blocks
+        ]
+        self.noises = [
+            Noise(blocks, begins, moving, period)
+            for blocks, begins in zip(self.blocks, self.begins, strict=True)
+        ]
         self.first = {
             corner: float(np.median(blocks.height[:5])) - base.level
             for blocks, sensor in zip(whole, base.sensors, strict=True)
@@ -168,9 +176,19 @@ class _Problem:
         start = [self.first[c] + told.get(f"start.{c}", 0.0) for c in self.base.corners]
         run = replay(
             self.unknowns.vehicle(p), self._moved(told), start=start, rate=RATE,
-            faults=(self.unknowns.leaks(p),), rtol=COARSE,
+            faults=(self.unknowns.leaks(p),), aims=self._aims(told), rtol=COARSE,
         )  # fmt: skip
         return np.arange(run.heights.shape[1]) / RATE, run.heights
+
+    def _aims(self, told: Mapping[str, float]) -> Array:
+        """Return the height with which each shot begins, at every corner."""
+        aims = np.full((len(self.commands.table), len(self.base.corners)), np.nan)
+        for begins, sensor in zip(self.begins, self.base.sensors, strict=True):
+            above = begins.height - self.base.level - told.get(f"offset.{sensor.role}", 0.0)
+            for corner in sensor.corners:
+                i = self.base.corners.index(corner)
+                aims[begins.stretch, i] = above / (1.0 + told.get(f"gain.{sensor.role}", 0.0))
+        return aims
 
     def _moved(self, told: Mapping[str, float]) -> Commands:
         """Return the commands with their common delay taken out and the air's drift put in."""
@@ -185,7 +203,7 @@ class _Problem:
         )  # fmt: skip
 
     def seen(self, p: Array) -> tuple[list[Array], Array, Array]:
-        """Return what the sensors would show at their blocks, the clock and the corners' heights."""
+        """Return what the sensors would show at their blocks, the clock, the corners' heights."""
         told = self.unknowns.told(p)
         clock, heights = self.heights(p)
         shown = []
@@ -268,7 +286,7 @@ def _leaks(unknowns: Unknowns, sample: Array) -> Mapping[str, Fitted]:
 
 
 def _side(own: Array, both: Array) -> Fitted:
-    """Return one side's leak; where all or nothing of the axle's is possible, the interval holds it."""
+    """Return one side's leak; all or nothing of the axle's is in the interval if it may be."""
     fitted, total = _fitted(own, "m^3/s", told=True), _fitted(both, "m^3/s", told=True)
     low, high = np.quantile(own / np.maximum(both, 1e-30), [0.05, 0.95])
     return replace(
@@ -305,8 +323,8 @@ def _notes(
     notes = []
     if problem.end < math.inf:
         notes.append(
-            f"A spring comes near its bump stop after {problem.end / 60:.0f} min; what follows is left "
-            "out, because what leaks there shows in no height."
+            f"A spring comes near its bump stop after {problem.end / 60:.0f} min; what follows is "
+            "left out, because what leaks there shows in no height."
         )
     for sensor in problem.base.sensors:
         if len(sensor.corners) == 2:

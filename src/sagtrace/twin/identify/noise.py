@@ -1,10 +1,9 @@
-"""What a height may do beside what the model says, as a covariance of its blocks.
+"""What a height may do beside what the model says, as a covariance of the blocks of one shot.
 
 Four parts: noise of the block's mean; a floor for what the sensor's steps hide; a slow wander of
-sensor and unmodelled physics; and a step at each change of command, because its moment is known
-only to a sample, or where a load came or went. A step's size is not fitted but carried as spread:
-what was measured within a hold and within a fill counts, and their sums count as far as
-they can be trusted.
+sensor and unmodelled physics; and steps that the whole rest of a shot shares: the error of the
+height that it began with, and at each change of command how far a height runs while it is not
+known, because a moment is known only to a sample. Steps are not fitted but carried as spread.
 """
 
 from __future__ import annotations
@@ -14,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cholesky, solve_triangular
 
 from sagtrace.twin.identify.blocks import Blocks
+from sagtrace.twin.identify.shots import Anchors
 
 __all__ = ["Noise"]
 
@@ -21,44 +21,69 @@ Array = NDArray[np.float64]
 
 FLOOR = 1e-4  # [m] chosen: of a block, whatever its noise
 WANDER = 3e-4  # [m] chosen: in an hour, growing with the root of time
-USUAL_SPEED = 3e-3  # [m/s] chosen: how fast a height runs while air moves
+LEAST_SPEED = 1e-3  # [m/s] chosen: a height that air moves runs no slower
 TIMING = 0.29  # [-] exact for a moment anywhere between two samples: 1 / sqrt(12)
 SWITCH = 2e-4  # [m] chosen: what switching does beside its moment
-JUMP, JUMP_STD = 3e-3, 0.03  # [m] chosen: a step at rest that must be a load, and how big it may be
-NOISES = 6.0  # [-] chosen: so many standard deviations of the blocks on top
 
 
 class Noise:
-    """The covariance of one channel's blocks, and what follows from it."""
+    """The covariance of one channel's blocks, shot by shot, and what follows from it."""
 
-    def __init__(self, blocks: Blocks, busy: NDArray[np.bool_], period: float) -> None:
-        self.blocks = blocks
-        t, n = blocks.time - blocks.time[0], len(blocks.time)
-        own = blocks.std**2 + FLOOR**2
-        slow = WANDER**2 / 3600.0 * np.minimum.outer(t, t)
-        steps = np.zeros(n)
+    def __init__(
+        self, blocks: Blocks, begins: Anchors, busy: NDArray[np.bool_], period: float
+    ) -> None:
+        shot = np.searchsorted(begins.stretch, blocks.stretch, side="right") - 1
+        edge = np.flatnonzero(np.diff(shot, prepend=-1) != 0)
+        self.parts = [slice(a, b) for a, b in zip(edge, [*edge[1:], len(shot)], strict=True)]
+        speed = np.maximum(_speeds(blocks), LEAST_SPEED)
         moved = busy[blocks.stretch]
-        edge = np.flatnonzero(np.diff(blocks.stretch) != 0) + 1
-        switched = edge[moved[edge] | moved[edge - 1]]
-        steps[switched] += (USUAL_SPEED * period * TIMING) ** 2 + SWITCH**2
-        self.jumps = self._jumps(blocks, moved)
-        steps[self.jumps] += JUMP_STD**2
-        slow += np.minimum.outer(total := np.cumsum(steps), total)
-        self.slow = slow
-        self.root = cholesky(slow + np.diag(own), lower=True)
-
-    @staticmethod
-    def _jumps(blocks: Blocks, moved: NDArray[np.bool_]) -> NDArray[np.int64]:
-        step = np.abs(np.diff(blocks.height))
-        limit = JUMP + NOISES * (blocks.std[1:] + blocks.std[:-1])
-        at: NDArray[np.int64] = np.flatnonzero((step > limit) & ~moved[1:] & ~moved[:-1]) + 1
-        return at
+        self.slow, self.roots = [], []
+        for part in self.parts:
+            t = blocks.time[part] - blocks.time[part][0]
+            steps = np.zeros(len(t))
+            steps[0] = begins.std[shot[part][0]] ** 2
+            steps += _switching(blocks.stretch[part], moved[part], speed[part], period)
+            total = np.cumsum(steps)
+            slow = WANDER**2 / 3600.0 * np.minimum.outer(t, t) + np.minimum.outer(total, total)
+            own = np.diag(blocks.std[part] ** 2 + FLOOR**2)
+            self.slow.append(slow)
+            self.roots.append(cholesky(slow + own, lower=True))
 
     def white(self, difference: Array) -> Array:
         """Return a difference of the blocks in independent standard deviations."""
-        return np.asarray(solve_triangular(self.root, difference, lower=True))
+        out = np.empty(len(difference))
+        for part, root in zip(self.parts, self.roots, strict=True):
+            out[part] = solve_triangular(root, difference[part], lower=True, check_finite=False)
+        return out
 
     def drift(self, difference: Array) -> Array:
         """Return the part of a difference that wander and steps most likely explain [m]."""
-        inner = solve_triangular(self.root.T, self.white(difference), lower=False)
-        return np.asarray(self.slow @ inner)
+        out, white = np.empty(len(difference)), self.white(difference)
+        for part, root, slow in zip(self.parts, self.roots, self.slow, strict=True):
+            out[part] = slow @ solve_triangular(root.T, white[part], lower=False)
+        return out
+
+
+def _switching(
+    stretch: NDArray[np.int64], moved: NDArray[np.bool_], speed: Array, period: float
+) -> Array:
+    """Return the variance that comes in with each block of a shot [m^2]."""
+    steps = np.zeros(len(stretch))
+    edge = np.flatnonzero(np.diff(stretch) != 0) + 1
+    edge = edge[moved[edge] | moved[edge - 1]]
+    fastest = np.maximum(speed[edge], speed[edge - 1])
+    steps[edge] += (fastest * period * TIMING) ** 2 + SWITCH**2
+    if moved[0]:  # the beginning of the fill itself
+        steps[0] += (speed[0] * period * TIMING) ** 2 + SWITCH**2
+    return steps
+
+
+def _speeds(blocks: Blocks) -> Array:
+    """Return for each block how fast the height runs in its stretch [m/s]."""
+    first = np.flatnonzero(np.diff(blocks.stretch, prepend=-1) != 0)
+    last = np.append(first[1:], len(blocks.time)) - 1
+    # With the neighbours, because a stretch may hold no more than a block.
+    a, b = np.maximum(first - 1, 0), np.minimum(last + 1, len(blocks.time) - 1)
+    took = np.maximum(blocks.time[b] - blocks.time[a], 1e-3)
+    speed = np.abs(blocks.height[b] - blocks.height[a]) / took
+    return np.asarray(np.repeat(speed, last - first + 1))

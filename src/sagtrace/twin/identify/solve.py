@@ -1,9 +1,9 @@
 """Least squares with priors and bounds for a model that is costly to run.
 
-Job: Gauss-Newton steps on `residual(p)` with a Gaussian prior on every parameter and a lower bound
-on some. The derivative is taken by differences once and then kept up to date by Broyden's rank-one
-rule as long as it predicts well, because a run of the model is what costs time. Outliers lose weight as
-in Huber's M-estimate.
+Job: Gauss-Newton steps on `residual(p)` with a Gaussian prior on every parameter and a lower
+bound on some. The derivative is taken by differences and kept up to date by Broyden's rank-one rule
+as long as it predicts well, because a run of the model is what costs time. Outliers lose weight
+as in Huber's M-estimate.
 Limits: finds one minimum, the one that the start leads to; the spread is that of the straight
 model at the minimum.
 Sources: Nocedal and Wright, Numerical Optimization, 2nd ed., ch. 10 and 11; Huber and Ronchetti,
@@ -33,7 +33,7 @@ TRUSTED = (0.6, 1.5)  # [-] chosen: actual over predicted gain while the derivat
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Prior:
-    """What is known of the parameters beforehand, shape (n,) each; `low` is -inf without a bound."""
+    """What is known of the parameters, shape (n,) each; `low` is -inf without a bound."""
 
     mean: Array
     std: Array
@@ -77,7 +77,8 @@ def minimise(
     """Return the least squares of residual and prior from this start.
 
     `residual` gives observed less model in standard deviations and may raise EvidenceError where
-    the model cannot be run; the step is then shortened. Stops when a round gains less than `enough`.
+    the model cannot be run; the step is then shortened. Stops when a round gains less than
+    `enough`.
     """
     if not (len(prior.mean) == len(prior.std) == len(prior.step) == len(prior.low) == len(start)):
         raise InputError("prior and start must have one number for each parameter.")

@@ -31,9 +31,9 @@ def first_guess(unknowns: Unknowns, commands: Commands, blocks: Sequence[Blocks]
     usual = _usual_rise(unknowns, p, temp)
     for part, sensor in zip(blocks, base.sensors, strict=True):
         rest = _slope(part, commands, fill=False)
-        for corner in sensor.corners if rest is not None else ():
+        sink = -base.lever * (rest or 0.0)
+        for corner in sensor.corners:
             area = base.springs[base.corners.index(corner)].area
-            sink = -base.lever * rest
             p[unknowns.at(f"leak.{corner}")] = max(area * sink / (R_AIR * temp * RHO_ANR), 0.0)
         rise = _slope(part, commands, fill=True)
         if rise is not None and rise > (rest or 0.0) and usual > 0.0:
@@ -54,7 +54,7 @@ def _usual_rise(unknowns: Unknowns, p: Array, temp: float) -> float:
         edges=np.array([0.0, float(TRIAL)]), table=table, ambient=np.full(2, temp),
         engine=np.ones(1), loads=np.zeros((2, n)),
     )  # fmt: skip
-    heights = replay(vehicle, trial, start=np.zeros(n), rate=1.0).heights[:2].mean(axis=0)
+    heights = replay(vehicle, trial, start=[0.0] * n, rate=1.0).heights[:2].mean(axis=0)
     return float((heights[-1] - heights[RUN_UP]) / (TRIAL - RUN_UP))
 
 
@@ -63,7 +63,7 @@ def _slope(blocks: Blocks, commands: Commands, *, fill: bool) -> float | None:
     moving, found, weights = busy(commands), [], []
     for k in np.unique(blocks.stretch):
         row = commands.table[k]
-        if (moving[k] if not fill else not (row[C_PUMP] > 0.0 and row[C_VENT_CMD] == 0.0)):
+        if moving[k] if not fill else not (row[C_PUMP] > 0.0 and row[C_VENT_CMD] == 0.0):
             continue
         here = blocks.stretch == k
         time, height = blocks.time[here], blocks.height[here]

@@ -31,6 +31,7 @@ class Spreads:
     lever: float = 0.11
     load: float = 0.24
     heat: float = 0.4
+    roll: float = 0.3  # stiffness between the corners
     tilt: float = 0.01  # [m] of a corner's height at the start, where one sensor serves two
     offset: float = 0.03  # [m] of a height signal
     gain: float = 0.05
@@ -60,7 +61,7 @@ class Unknowns:
         rows.append(("pump", spreads.pump, 0.02, -np.inf))
         rows += [
             (name, getattr(spreads, name), 0.05, -np.inf)
-            for name in ("area", "volume", "lever", "heat")
+            for name in ("area", "volume", "lever", "heat", "roll")
         ]
         rows += [(f"load.{s.corner}", spreads.load, 0.05, -np.inf) for s in base.springs]
         shared = [sensor for sensor in base.sensors if len(sensor.corners) > 1]
@@ -108,7 +109,11 @@ class Unknowns:
             for s in v.springs
         )
         pump = replace(v.pump, swept_volume=v.pump.swept_volume * np.exp(told["pump"]))
-        return replace(v, springs=springs, lever=v.lever * np.exp(told["lever"]), pump=pump)
+        roll = np.exp(told["roll"])
+        return replace(
+            v, springs=springs, lever=v.lever * np.exp(told["lever"]), pump=pump,
+            roll_stiffness=v.roll_stiffness * roll, torsion_stiffness=v.torsion_stiffness * roll,
+        )  # fmt: skip
 
     def leaks(self, p: Array) -> TimedFault:
         """Return the leaks that a vector stands for."""
@@ -120,7 +125,7 @@ class Unknowns:
         return TimedFault(name="fitted", change=FaultParameters(corners=corners))
 
     def pressures(self, draws: Array) -> Array:
-        """Return the absolute pressure in each spring for rows of vectors, shape (rows, corners)."""
+        """Return the absolute pressure in each spring for rows of vectors, (rows, corners)."""
         area = np.exp(draws[:, self.at("area")])
         columns = [
             s.load / s.area * np.exp(draws[:, self.at(f"load.{s.corner}")]) / area
