@@ -93,7 +93,7 @@ class UnknownIdError(InputError):
         text = f"There is no {self.kind} {self.given!r}."
         if near := self.nearest:
             text += " Did you mean " + " or ".join(repr(name) for name in near) + "?"
-        elif 0 < len(self.known) <= 12:
+        elif 0 < len(self.known) <= 16:
             text += " Known: " + ", ".join(sorted(self.known)) + "."
         return f"{text} {self.hint}".rstrip()
 

@@ -77,6 +77,9 @@ def read_recording(system: System, trace: Trace, facts: Facts, *, id: str) -> Re
     if "height.rear" not in trace.channels:
         hint = "Record the height of the rear axle; everything here is read from it."
         raise InputError(f"the recording has no channel height.rear. {hint}")
+    if "pump.command" not in trace.channels:
+        hint = "Record when the pump is commanded too; its delivery and duty are read from that."
+        raise InputError(f"the recording has no channel pump.command. {hint}")
     episodes = find_episodes(trace)
     stuck = median_step(trace.channels["height.rear"]) == 0.0
     lines = () if stuck else fit_lines(trace, episodes)

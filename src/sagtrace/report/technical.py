@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from itertools import groupby
+from typing import Literal
 
 import numpy as np
 
@@ -42,6 +43,7 @@ from sagtrace.vehicle.system import System
 
 __all__ = ["technical_paper"]
 
+_MARKED: tuple[Literal["hold", "fill", "vent"], ...] = ("hold", "fill", "vent")
 _POINTS = 1200  # more than a page's width shows
 _RULED_OUT = 0.25  # chosen: share of its prior below which a fault is called ruled out
 
@@ -248,7 +250,10 @@ def _recording(recorded: Recorded) -> tuple[Block, ...]:
     trace, report = recorded.trace, recorded.report
     blocks: list[Block] = []
     spans = tuple(
-        Span(start=e.start / 60, end=e.end / 60, label=e.kind, role=e.kind) for e in report.episodes
+        Span(start=e.start / 60, end=e.end / 60, label=role, role=role)
+        for e in report.episodes
+        for role in _MARKED
+        if e.kind == role
     )
     if _has_samples(trace, "height.rear"):
         x, y = _thinned(trace.time / 60, 1e3 * trace.channels["height.rear"])

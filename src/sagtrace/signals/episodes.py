@@ -1,22 +1,30 @@
 """When the pump filled, the vent opened or nothing moved, and how the height ran meanwhile.
 
-Assumes that a command is 0 or 1 from its sample to the next. A missing command is neither rest nor
-run, and a gap in the samples ends every episode. A hold begins only after the air has settled; what
-happened before the recording is not known, so its first rest settles too.
+With commands recorded these say so; without them the heights do, as moves towards and away from
+their usual level. Assumes that a command is 0 or 1 from its sample to the next. A missing command
+is neither rest nor run, and a gap in the samples ends every episode. A hold begins only after the
+air has settled; what happened before the recording is not known, so its first rest settles too.
 Limits: the height is taken to run straight within an episode; `FittedLine.steady` says whether
-it did.
+it did. From heights alone a fill of less than 3 mm is not seen, and loads may pass for commands.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sagtrace.errors import InputError
+from sagtrace.signals._episode import LEAST_HOLD, SETTLING, Episode, Kind, cut, longest_step
+from sagtrace.signals._events import (
+    engine_starts,
+    pauses,
+    states_from_heights,
+    uncommanded_loads,
+)
+from sagtrace.signals._heights import read_heights
 from sagtrace.signals._lines import (
     LEAST_SAMPLES,
     Line,
@@ -25,56 +33,34 @@ from sagtrace.signals._lines import (
     pool,
     slope,
 )
+from sagtrace.signals._moves import Heights, height_roles
 from sagtrace.signals.trace import Trace
 
 __all__ = [
     "Episode",
     "find_episodes",
+    "find_events",
     "fit_lines",
     "FittedLine",
+    "Heights",
     "Kind",
     "LEAST_SAMPLES",
     "Line",
     "median_step",
     "pool",
     "Pooled",
+    "read_heights",
     "run_time",
     "SETTLING",
     "slope",
 ]
 
 Array = NDArray[np.float64]
-Kind = Literal["hold", "fill", "vent"]
 
-SETTLING = 30.0  # [s] chosen: warm fresh air shrinks after a fill; longer leaves less to fit
-LEAST_HOLD = 30.0  # [s] chosen: a shorter rest tells little beside its noise
-GAP = 5.0  # [s] chosen: between two samples this far apart the command may have changed twice
-GAP_IN_STEPS = 5.0  # [-] chosen: a slow recording may have longer steps, but not of a sudden
 RUN_UP = 1.0  # [s] chosen: the pump starts and the valves open
 LEAST_FILL = 3.0  # [s] chosen: a shorter rise is mostly start and stop
 MOVED = 4e-3  # [m] chosen: off the line for several samples, more than a worn sensor's noise
 RUNNING_MEDIAN = 5  # [samples] chosen: long enough that single outliers do not count
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Episode:
-    """A stretch of a recording in which one thing was commanded; both ends are samples of it."""
-
-    kind: Kind
-    start: float  # [s]
-    end: float  # [s]
-    first: int
-    last: int  # inclusive
-
-    @property
-    def duration(self) -> float:
-        """Time from the first sample to the last [s]."""
-        return self.end - self.start
-
-    @property
-    def samples(self) -> slice:
-        """The part of every channel that belongs to the episode."""
-        return slice(self.first, self.last + 1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,28 +80,49 @@ class FittedLine:
 
 
 def find_episodes(
-    trace: Trace, *, settling: float = SETTLING, least_hold: float = LEAST_HOLD
+    trace: Trace,
+    *,
+    settling: float = SETTLING,
+    least_hold: float = LEAST_HOLD,
+    heights: Heights | None = None,
 ) -> tuple[Episode, ...]:
     """Return the holds, fills and vents of a recording in their order.
 
-    Raises InputError if the recording has no pump command. A sample with pump and vent both
-    commanded is a vent: the air leaves.
+    Raises InputError if the recording has neither a pump command nor a height. A sample with pump
+    and vent both commanded is a vent: the air leaves.
     """
-    if "pump.command" not in trace.channels:
-        hint = "Record when the pump is commanded too; fills and rests cannot be told apart else."
+    if "pump.command" in trace.channels:
+        return cut(trace, _states(trace), settling=settling, least_hold=least_hold)
+    if not height_roles(trace):
+        hint = (
+            "Record when the pump is commanded, or a height; nothing else tells fills from rests."
+        )
         raise InputError(f"the recording has no channel pump.command. {hint}")
-    state = _states(trace)
-    apart = (np.diff(state) != 0) | (np.diff(trace.time) > _longest_step(trace))
-    edges = np.flatnonzero(apart) + 1
-    firsts, lasts = np.r_[0, edges], np.r_[edges, len(state)] - 1
-    found = (
-        _episode(trace.time, _KINDS[int(state[first])], int(first), int(last), settling, least_hold)
-        for first, last in zip(firsts, lasts, strict=True)
-    )
-    return tuple(episode for episode in found if episode)
+    state = states_from_heights(trace, heights or read_heights(trace))
+    found = cut(trace, state, settling=settling, least_hold=least_hold)
+    return tuple(episode for episode in found if episode.kind != "load")
 
 
-_KINDS: dict[int, Kind | None] = {0: "hold", 1: "fill", 2: "vent", 3: None}
+def find_events(
+    trace: Trace, episodes: Sequence[Episode], *, heights: Heights | None = None
+) -> tuple[Episode, ...]:
+    """Return what happens beside holds, fills and vents: loads, engine starts, pauses.
+
+    A pause is the rest in which the control unit kept the pump off although the height was still
+    short: after a time-out, for heat or for want of run budget. It lies beside a hold, which
+    begins later.
+    """
+    state = uncommanded_loads(trace, heights or read_heights(trace))
+    loads = [e for e in cut(trace, state, settling=0.0, least_hold=0.0) if e.kind == "load"]
+    known = sorted([*episodes, *loads], key=lambda episode: episode.first)
+    found = [*loads, *(_event(trace, "engine", i, i) for i in engine_starts(trace))]
+    found += [_event(trace, "pause", a, b) for a, b in pauses(trace, known) if b >= a]
+    return tuple(sorted(found, key=lambda episode: episode.first))
+
+
+def _event(trace: Trace, kind: Kind, first: int, last: int) -> Episode:
+    start, end = float(trace.time[first]), float(trace.time[last])
+    return Episode(kind=kind, start=start, end=end, first=first, last=last)
 
 
 def _states(trace: Trace) -> NDArray[np.int64]:
@@ -125,24 +132,6 @@ def _states(trace: Trace) -> NDArray[np.int64]:
     state = np.where(vent > 0.5, 2, np.where(pump > 0.5, 1, 0))
     unknown = np.isnan(vent) | (np.isnan(pump) & ~(vent > 0.5))
     return np.where(unknown, 3, state).astype(np.int64)
-
-
-def _longest_step(trace: Trace) -> float:
-    return max(GAP, GAP_IN_STEPS * float(np.median(np.diff(trace.time))))
-
-
-def _episode(
-    time: Array, kind: Kind | None, first: int, last: int, settling: float, least_hold: float
-) -> Episode | None:
-    if kind is None:
-        return None
-    if kind == "hold":
-        first = int(np.searchsorted(time, time[first] + settling))
-        if first > last or time[last] - time[first] < least_hold:
-            return None
-    return Episode(
-        kind=kind, start=float(time[first]), end=float(time[last]), first=first, last=last
-    )
 
 
 def fit_lines(trace: Trace, episodes: Sequence[Episode]) -> tuple[FittedLine, ...]:
@@ -197,5 +186,5 @@ def run_time(trace: Trace, awake: NDArray[np.bool_]) -> tuple[float, float]:
     """Return the time that the pump was commanded and the time watched, gaps left out [s]."""
     steps = np.diff(trace.time)
     command = trace.channels["pump.command"][:-1]
-    seen = np.isfinite(command) & (steps <= _longest_step(trace)) & awake[:-1]
+    seen = np.isfinite(command) & (steps <= longest_step(trace)) & awake[:-1]
     return float(np.sum(steps[seen & (command > 0.5)])), float(np.sum(steps[seen]))

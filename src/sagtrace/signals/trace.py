@@ -16,6 +16,10 @@ Array = NDArray[np.float64]
 
 ROLES: Mapping[str, str] = {
     "height.rear": "length",
+    "height.front-left": "length",
+    "height.front-right": "length",
+    "height.rear-left": "length",
+    "height.rear-right": "length",
     "pump.command": "count",
     "pump.voltage": "voltage",
     "pump.current": "current",
