@@ -25,12 +25,14 @@ from sagtrace.physics.gas import REF_20C_1ATM
 from sagtrace.signals.trace import Trace
 from sagtrace.twin.identify.blocks import cut
 from sagtrace.twin.identify.commands import busy, commands_of
+from sagtrace.twin.identify.feed import feed_resistance
 from sagtrace.twin.identify.noise import Noise
 from sagtrace.twin.identify.posterior import draws
 from sagtrace.twin.identify.shots import anchors
 from sagtrace.twin.identify.solve import Solution, minimise
 from sagtrace.twin.identify.start import first_guess
 from sagtrace.twin.identify.unknowns import Spreads, Unknowns
+from sagtrace.twin.identify.wanted import best_reading, readings_of
 from sagtrace.twin.parameters import Sensor, VehicleParameters
 from sagtrace.twin.replay import Commands, replay
 
@@ -45,7 +47,8 @@ LEAST_BLOCKS = 20  # [-] chosen: fewer tell nothing
 ON_STOP = 0.85  # [-] chosen: share of the travel to the bump stop beyond which it carries load
 FAINT = 1e-9  # [-] chosen: weight of readings that nobody took; only their derivative counts
 TOLD = 0.6  # [-] chosen: a spread that shrank less than to this share of the prior tells nothing
-APART = 0.35  # [-] chosen: spread of one side over the axle's leak beyond which sides are not told
+APART = 0.2  # [-] chosen: spread of one side over the axle's leak beyond which sides are not told
+WIDE = 1.959963984540054  # [-] exact: half of the 95 % interval of a normal number
 NEARLY = 0.1  # [-] chosen: a share of an axle's leak this near to nothing may be nothing
 
 
@@ -93,6 +96,7 @@ class Fit:
     settled: bool
     runs: int
     notes: tuple[str, ...]
+    wanted: str  # the further reading that would help most, as a sentence; empty if none would
     covariance: Array = field(repr=False)
     names: tuple[str, ...] = ()
 
@@ -133,7 +137,7 @@ class _Problem:
         for tape in tapes:
             if tape.corner not in base.corners:
                 raise UnknownIdError("corner", tape.corner, base.corners)
-        self.base, self.tapes = base, tapes
+        self.base, self.tapes, self.trace = base, tapes, trace
         self.commands = commands_of(trace, base)
         self.origin = float(trace.time[0])
         period = float(np.median(np.diff(trace.time)))
@@ -241,8 +245,8 @@ def _told(problem: _Problem, solution: Solution, rng: np.random.Generator) -> Fi
     widen = max(1.0, solution.misfit)
     covariance = solution.covariance(unknowns.prior, widen)
     sample = draws(solution.parameters, covariance, unknowns.prior.low, rng)
-    # A bound moves the mean of what it cuts off: start from the unbounded minimum's mirror.
     leaks = _leaks(unknowns, sample)
+    wanted = _wanted(problem, solution, covariance, leaks)
     pumped = bool(np.any(problem.commands.table[:, 0] > 0.0))
     ratio = np.exp(sample[:, unknowns.at("pump")])
     prior_pump = unknowns.prior.std[unknowns.at("pump")]
@@ -253,6 +257,12 @@ def _told(problem: _Problem, solution: Solution, rng: np.random.Generator) -> Fi
         for i, name in enumerate(unknowns.names)
         if name.startswith(("offset.", "gain."))
     }  # fmt: skip
+    if (feed := feed_resistance(problem.trace)) is not None:
+        value, std = feed
+        others["feed"] = Fitted(
+            value=value, std=std, low=value - WIDE * std, high=value + WIDE * std, unit="ohm",
+            told=True,
+        )  # fmt: skip
     return Fit(
         leaks=leaks,
         pump=pump if pump.told else None,
@@ -262,6 +272,7 @@ def _told(problem: _Problem, solution: Solution, rng: np.random.Generator) -> Fi
         settled=solution.settled,
         runs=solution.runs,
         notes=_notes(problem, solution, leaks, pump),
+        wanted=wanted,
         covariance=covariance,
         names=unknowns.names,
     )
@@ -283,6 +294,34 @@ def _leaks(unknowns: Unknowns, sample: Array) -> Mapping[str, Fitted]:
         "axle.front": _fitted(flow[:, :2].sum(axis=1), "m^3/s", told=True),
         "axle.rear": _fitted(flow[:, 2:].sum(axis=1), "m^3/s", told=True),
     }
+
+
+def _wanted(
+    problem: _Problem, solution: Solution, covariance: Array, leaks: Mapping[str, Fitted]
+) -> str:
+    """Return a sentence on the reading that would narrow the worst-known leak most."""
+    unknowns, n = problem.unknowns, len(problem.base.corners)
+    sinks = dict(zip(problem.base.corners, -solution.slope[-n:] / FAINT, strict=True))
+    readings = readings_of(unknowns, sinks)
+    pressures = unknowns.pressures(solution.parameters[None])[0]
+    rows = {}
+    for corner, pressure in zip(problem.base.corners, pressures, strict=True):
+        # A leak is conductance times pressure, and the pressure load over area.
+        row = np.zeros(len(unknowns.names))
+        leak = solution.parameters[unknowns.at(f"leak.{corner}")]
+        above = 1.0 - problem.base.surroundings.barometer / pressure
+        row[unknowns.at(f"leak.{corner}")] = 1.0
+        row[unknowns.at(f"load.{corner}")], row[unknowns.at("area")] = leak * above, -leak * above
+        rows[corner] = row
+    worst = max(rows, key=lambda corner: leaks[corner].std)
+    found = best_reading(covariance, rows[worst], readings)
+    if found is None:
+        return ""
+    reading, left = found
+    return (
+        f"To narrow the leak of {worst}, {reading.text}: of its spread about {100 * left:.0f} % "
+        "would be left."
+    )
 
 
 def _side(own: Array, both: Array) -> Fitted:

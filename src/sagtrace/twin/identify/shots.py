@@ -60,5 +60,5 @@ def _at(t: Array, h: Array, edges: Array, k: int, noise: float) -> tuple[float, 
     middle = np.median(y)
     kept = np.abs(y - middle) <= 6.0 * noise + np.ptp(y) * 0.5
     x, y = x[kept], y[kept]
-    slope, level = np.polyfit(x, y, 1)
+    level = np.polyfit(x, y, 1)[1]
     return float(level), float(noise * 2.0 / np.sqrt(len(x)))
