@@ -31,6 +31,8 @@ __all__ = ["load_knowledge", "SHIPPED"]
 
 SHIPPED = files("sagtrace") / "knowledge"
 
+_APART = ("recording",)  # folders with data of another form, which other adapters read
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _File:
@@ -55,6 +57,8 @@ _LISTS = tuple(f.name for f in fields(_File) if f.name not in ("edition", "tarif
 
 def _yaml_files(folder: Traversable, below: str = "") -> Iterator[tuple[str, Traversable]]:
     for entry in sorted(folder.iterdir(), key=lambda e: e.name):
+        if not below and entry.name in _APART:
+            continue
         if entry.is_dir():
             yield from _yaml_files(entry, f"{below}{entry.name}/")
         elif entry.name.endswith(".yaml"):
