@@ -6,9 +6,10 @@ cd "$(dirname "$0")/.."
 drop="--no-emit-package matplotlib --no-emit-package pydot --no-emit-package scikit-learn"
 drop="$drop --no-emit-package contourpy --no-emit-package cycler --no-emit-package fonttools"
 drop="$drop --no-emit-package kiwisolver --no-emit-package pyparsing --no-emit-package joblib"
-drop="$drop --no-emit-package threadpoolctl --no-emit-package narwhals --no-emit-package python-dateutil --no-emit-package six"
+drop="$drop --no-emit-package threadpoolctl --no-emit-package narwhals"
+dates="--no-emit-package python-dateutil --no-emit-package six"  # the reader of MDF files needs them
 flags="--generate-hashes --universal --no-header --no-annotate --python-version 3.11 --quiet"
 # shellcheck disable=SC2086
-uv pip compile pyproject.toml requirements/build.in --extra paper $drop $flags -o requirements/run.txt
+uv pip compile pyproject.toml requirements/build.in --extra paper $drop $dates $flags -o requirements/run.txt
 # shellcheck disable=SC2086
 uv pip compile pyproject.toml requirements/build.in --extra paper --extra dev $drop $flags -o requirements/dev.txt

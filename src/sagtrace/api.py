@@ -32,6 +32,7 @@ from sagtrace.bootstrap import (
 from sagtrace.errors import DocumentError, InputError
 from sagtrace.evidence.findings import Finding
 from sagtrace.report.assessment import Assessment
+from sagtrace.signals.imported import Assignment
 from sagtrace.vehicle.job import Entry, Job
 
 if TYPE_CHECKING:
@@ -237,11 +238,23 @@ class OpenJob:
             supersedes=supersedes,
         )
 
-    def attach_recording(self, path: str | Path, *, at: str = "") -> tuple[Finding, ...]:
-        """Attach a recording and return what it says."""
+    def attach_recording(
+        self,
+        path: str | Path,
+        *,
+        at: str = "",
+        roles: Mapping[str, str] | None = None,
+        rate: str = "",
+    ) -> tuple[Finding, ...]:
+        """Attach a recording and return what it says.
+
+        `roles` maps a column's name to what it is, such as "height.rear [mm]"; `rate` is that of
+        the samples of a file without a time, such as "10 Hz".
+        """
         file = Path(path)
         data = read_file(file)
-        self._job, recorded = self._workshop.attach(self._job, data, file.name, at)
+        said = Assignment(roles=dict(roles or {}), rate=rate)
+        self._job, recorded = self._workshop.attach(self._job, data, file.name, at, said)
         self._recordings[file.name] = data
         return recorded.report.findings
 

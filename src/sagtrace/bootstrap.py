@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sagtrace.app.plans import FaultBook, Plan
-from sagtrace.app.ports import JobPlace
+from sagtrace.app.ports import JobPlace, RoleMemory
 from sagtrace.app.workshop import Workshop
 from sagtrace.evidence.models import MODELS
 from sagtrace.report.tree import Paper
-from sagtrace.signals.trace import Trace
+from sagtrace.signals.imported import Assignment, Imported
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.layouts import Layout
 from sagtrace.vehicle.system import expand
@@ -51,10 +51,35 @@ class _Shipped:
 
 
 class _Reader:
-    def read(self, data: bytes, name: str) -> Trace:
-        from sagtrace.adapters.files import read_csv_recording
+    def read(
+        self,
+        source: bytes | Path,
+        name: str,
+        assignment: Assignment,
+        remembered: Mapping[tuple[str, str], str],
+    ) -> Imported:
+        from sagtrace.adapters.recordings.read import import_recording
+        from sagtrace.adapters.words import load_words
 
-        return read_csv_recording(data, name)
+        return import_recording(
+            source, name, words=load_words(), assignment=assignment, remembered=remembered
+        )
+
+
+class _Memory:
+    def recall(self) -> Mapping[tuple[str, str], str]:
+        return self._file().recall()
+
+    def keep(self, roles: Mapping[tuple[str, str], str]) -> None:
+        self._file().keep(roles)
+
+    @staticmethod
+    def _file() -> RoleMemory:
+        from platformdirs import user_data_path
+
+        from sagtrace.adapters.remembered import RoleFile
+
+        return RoleFile(user_data_path("sagtrace", appauthor=False) / "roles.yaml")
 
 
 class _Maker:
@@ -72,6 +97,7 @@ def open_workshop() -> Workshop:
         recording_reader=_Reader(),
         paper_maker=_Maker(),
         version=version("sagtrace"),
+        role_memory=_Memory(),
     )
 
 

@@ -36,6 +36,8 @@ __all__ = [
     "parse_quantity",
     "Quantity",
     "QuantityKind",
+    "Scale",
+    "scale_of",
     "to_si",
 ]
 
@@ -242,6 +244,40 @@ def _line(dimension: str, symbol: str) -> tuple[float, float]:
     # The scale comes straight from one conversion, because a difference would cost digits.
     step = "delta_" + name if offset else name
     return float(quantity(1.0, step).to(si_unit).magnitude), offset
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scale:
+    """The straight line from numbers in a unit to SI: SI value = scale * number + offset."""
+
+    scale: float
+    offset: float
+
+
+def scale_of(unit: str, kind: str) -> Scale | None:
+    """Return how numbers in a unit, as a person wrote it in a header, become SI of a kind.
+
+    None if it is no unit of the kind: a pressure that says it is absolute does not become a gauge
+    pressure here, because the barometer is not known.
+
+    Raises
+    ------
+    UnknownIdError
+        There is no such kind.
+
+    Examples
+    --------
+    >>> scale_of("mm", "length")
+    Scale(scale=0.001, offset=0.0)
+
+    """
+    if kind not in KINDS:
+        raise UnknownIdError("quantity kind", kind, KINDS)
+    found = _unit_of(KINDS[kind].dimension, unit)
+    if found is None or found[1] not in ("", kind.removeprefix("pressure_")):
+        return None
+    scale, offset = _line(KINDS[kind].dimension, found[0])
+    return Scale(scale=scale, offset=offset)
 
 
 @cache

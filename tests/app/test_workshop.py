@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,6 +20,7 @@ from sagtrace.errors import (
     UnknownIdError,
 )
 from sagtrace.report.tree import Paper
+from sagtrace.signals.imported import Assignment, Imported, ImportReport
 from sagtrace.signals.trace import Trace
 from sagtrace.vehicle.job import Entry, Job
 from sagtrace.vehicle.knowledge import Knowledge
@@ -44,11 +46,19 @@ class FakeReader:
     traces: Mapping[bytes, Trace]
     asked: list[str] = field(default_factory=list)
 
-    def read(self, data: bytes, name: str) -> Trace:
+    def read(
+        self,
+        source: bytes | Path,
+        name: str,
+        assignment: Assignment,
+        remembered: Mapping[tuple[str, str], str],
+    ) -> Imported:
         self.asked.append(name)
-        if data not in self.traces:
+        assert isinstance(source, bytes)
+        if source not in self.traces:
             raise DocumentError(name, 1, "header", "no recording")
-        return self.traces[data]
+        report = ImportReport(file=name, size=len(source), sha256="", format="text")
+        return Imported(trace=self.traces[source], report=report, columns=())
 
 
 @dataclass

@@ -56,6 +56,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "next": ("job.yaml",),
     "add": ("job.yaml", "hold.short@right", *HOLD, "--at", WHEN),
     "withdraw": ("job.yaml", "e3", "--note", "wrong side", "--at", WHEN),
+    "recording": ("recording.csv",),
     "attach": ("job.yaml", "recording.csv", "--at", WHEN),
     "show": ("job.yaml",),
     "verdict": ("job.yaml",),

@@ -1,4 +1,7 @@
-"""A recording is read whole, or refused at its line in words that say what was expected."""
+"""A recording whose header says every role is read, or refused in words that say what was expected.
+
+What a file may have besides, and what is repaired with an account, is tested in tests/recordings.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,6 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from sagtrace.adapters import files
 from sagtrace.adapters.files import read_csv_recording
 from sagtrace.errors import DocumentError
 
@@ -103,27 +105,21 @@ def with_line(number: int, text: str) -> bytes:
             1,
             r"no channel 'hight.rear'. Did you mean 'height.rear'",
         ),
-        (csv("time [s],oil [bar]"), 1, "no channel 'oil'.*height.rear"),
+        (
+            csv("time [s],oil [bar]", [f"{i},1" for i in range(10)]),
+            1,
+            "no column is named like a channel",
+        ),
         (csv("time [s],supply [V],supply [V]"), 1, "twice"),
         (csv("time [s],height.rear [bar]"), 1, r"'bar' is no unit that fits.*length.*\[mm\]"),
         (csv("time [s],height.rear [1/2 in]"), 1, "no unit that fits"),
         (csv("time [s],height.rear"), 1, r"no unit.*height.rear \[mm\]"),
-        (csv("time,engine"), 1, r"no unit.*time \[s\]"),
+        (csv("time,engine", [f"{3 * i},1" for i in range(10)]), 1, r"no unit.*time \[s\]"),
         (csv("time [s],engine [V]"), 1, "no unit of a command"),
-        (csv("time [s],supply [V"), 1, "no column title"),
-        (csv("time [s];supply [V]"), 1, "expected commas"),
-        (with_line(5, "1.5,lost,1,12.4,9.5"), 5, "'lost' is no number"),
-        (with_line(5, '1.5,"399",1,12.4,9.5'), 5, "is no number"),
-        (with_line(7, "2.5,399,1,inf,9.5"), 7, "not finite"),
-        (with_line(7, "2.5,399,0.5,12.4,9.5"), 7, r"expected 0 \(off\) or 1"),
-        (with_line(7, "2.5,399000,0,12.4,9.5"), 7, "outside what can be.*unit"),
-        (with_line(4, "0.5,399,0,12.4,9.5"), 4, "does not rise"),
-        (with_line(4, ",399,0,12.4,9.5"), 4, "no time"),
-        (with_line(4, "1.0,399,0,12.4"), 4, "4 cells; expected 5"),
-        (with_line(4, "1,0,399,0,12.4,9,5"), 4, "7 cells; expected 5"),
+        (csv("time [s];supply [V]"), 1, "rows have 5 cells and the header 1"),
+        (csv(HEADER.replace("[mm]", "[m]")), 2, "outside what can be.*unit"),
         (csv(lines=rows(9)), None, "9 rows.*at least 10"),
-        (csv() + b"\xff\xfe", 14, "no text"),
-        (csv() + b"\0", 14, "zero byte"),
+        (csv().replace(b"400", b"4\0000"), 2, "zero byte"),
         (b"\x89PNG\r\n\x1a\n", 1, "no text"),
     ],
 )
@@ -134,21 +130,43 @@ def test_what_cannot_be_is_refused_at_its_line(data: bytes, line: int | None, wo
         raise error
 
 
-def test_a_refusal_names_the_column() -> None:
-    assert refused(with_line(5, "1.5,399,1,twelve,9.5")).field == "supply"
+@pytest.mark.parametrize(
+    ("data", "role", "row"),
+    [
+        (with_line(5, "1.5,lost,1,12.4,9.5"), "height.rear", 3),
+        (with_line(7, "2.5,399,1,inf,9.5"), "supply", 5),
+        (with_line(7, "2.5,399,0.5,12.4,9.5"), "pump.command", 5),
+        (with_line(7, "2.5,399000,0,12.4,9.5"), "height.rear", 5),
+        (with_line(4, "1.0,399,0,12.4"), "ambient", 2),
+    ],
+)
+def test_a_cell_that_cannot_be_is_a_missing_sample(data: bytes, role: str, row: int) -> None:
+    trace = read_csv_recording(data, "drive.csv")
+    assert trace.time.tolist() == [0.5 * i for i in range(12)]
+    for name, values in trace.channels.items():
+        assert np.flatnonzero(np.isnan(values)).tolist() == ([row] if name == role else [])
 
 
-def test_a_blank_line_does_not_shift_the_count() -> None:
-    lines = rows()
-    lines[2:2] = [""]
-    lines[6] = "x,399,1,12.4,9.5"
-    assert refused(csv(lines=lines)).line == 8
+@pytest.mark.parametrize("line", ["0.5,399,0,12.4,9.5", ",399,0,12.4,9.5", "1,0,399,0,12.4,9,5"])
+def test_a_row_that_cannot_be_is_left_out(line: str) -> None:
+    trace = read_csv_recording(with_line(4, line), "drive.csv")
+    assert trace.time.tolist() == [0.5 * i for i in range(12) if i != 2]
 
 
-def test_a_file_that_is_too_large_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    assert files.MAX_BYTES == 200_000_000
-    monkeypatch.setattr(files, "MAX_BYTES", len(csv()) - 1)
-    assert "MB at most" in refused(csv()).problem
+@pytest.mark.parametrize(
+    "data",
+    [
+        with_line(5, '1.5,"397",1,12.4,9.5'),
+        csv(HEADER.replace("[V]", "[V")),
+        csv() + b"\0",
+        csv().replace(b",", b";"),
+    ],
+)
+def test_what_does_not_matter(data: bytes) -> None:
+    plain, found = read_csv_recording(csv(), "f"), read_csv_recording(data, "f")
+    assert found.channels.keys() == plain.channels.keys()
+    for role, values in found.channels.items():
+        np.testing.assert_array_equal(values, plain.channels[role])
 
 
 def read_or_refuse(data: bytes) -> None:

@@ -19,7 +19,7 @@ __all__ = ["job_schema", "JobFile", "read_file", "write_file"]
 
 
 _MOST_JOB = 8_000_000  # [bytes] chosen: the reader of documents refuses far smaller ones
-_MOST_RECORDING = 200_000_000  # [bytes] chosen: as the reader of recordings
+_MOST_RECORDING = 2_000_000_000  # [bytes] chosen: as the import of recordings
 
 
 class JobFile:

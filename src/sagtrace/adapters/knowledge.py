@@ -30,7 +30,7 @@ from sagtrace.vehicle.repairs import Proof, Repair, Tariff
 __all__ = ["load_knowledge", "SHIPPED"]
 
 SHIPPED = files("sagtrace") / "knowledge"
-OTHERS = ("virtual",)  # folders at the top that another loader reads
+_APART = ("recording", "virtual")  # folders with data of another form, which other adapters read
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,9 +56,9 @@ _LISTS = tuple(f.name for f in fields(_File) if f.name not in ("edition", "tarif
 
 def _yaml_files(folder: Traversable, below: str = "") -> Iterator[tuple[str, Traversable]]:
     for entry in sorted(folder.iterdir(), key=lambda e: e.name):
+        if not below and entry.name in _APART:
+            continue
         if entry.is_dir():
-            if not below and entry.name in OTHERS:
-                continue
             yield from _yaml_files(entry, f"{below}{entry.name}/")
         elif entry.name.endswith(".yaml"):
             yield below + entry.name, entry

@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from pathlib import Path
 from typing import Protocol
 
 from sagtrace.report.tree import Paper
-from sagtrace.signals.trace import Trace
+from sagtrace.signals.imported import Assignment, Imported
 from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.knowledge import Knowledge
 
-__all__ = ["JobPlace", "KnowledgeSource", "PaperMaker", "RecordingReader", "Recordings"]
+__all__ = [
+    "JobPlace",
+    "KnowledgeSource",
+    "PaperMaker",
+    "RecordingReader",
+    "Recordings",
+    "RoleMemory",
+]
 
 
 class KnowledgeSource(Protocol):
@@ -39,8 +48,27 @@ class JobPlace(Recordings, Protocol):
 class RecordingReader(Protocol):
     """Turns a file into a recording."""
 
-    def read(self, data: bytes, name: str) -> Trace:
-        """Return the recording; raise DocumentError with the line of a mistake."""
+    def read(
+        self,
+        source: bytes | Path,
+        name: str,
+        assignment: Assignment,
+        remembered: Mapping[tuple[str, str], str],
+    ) -> Imported:
+        """Return the recording; raise DocumentError with the line of a mistake.
+
+        `remembered` maps a column's name and unit to the role that it had before.
+        """
+
+
+class RoleMemory(Protocol):
+    """Where a shop keeps what the columns of its recordings turned out to be."""
+
+    def recall(self) -> Mapping[tuple[str, str], str]:
+        """Return role and unit by column name and unit; raise DocumentError for a mistake."""
+
+    def keep(self, roles: Mapping[tuple[str, str], str]) -> None:
+        """Keep roles by column name and unit; the newest counts."""
 
 
 class PaperMaker(Protocol):

@@ -8,8 +8,15 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
-from sagtrace.app.ports import KnowledgeSource, PaperMaker, RecordingReader, Recordings
+from sagtrace.app.ports import (
+    KnowledgeSource,
+    PaperMaker,
+    RecordingReader,
+    Recordings,
+    RoleMemory,
+)
 from sagtrace.diagnosis.outlook import look_ahead
 from sagtrace.diagnosis.story import tell_story
 from sagtrace.diagnosis.verdict import Reasoner, Verdict
@@ -26,6 +33,7 @@ from sagtrace.report.assessment import Assessment, Recorded
 from sagtrace.report.customer import customer_paper
 from sagtrace.report.parts import SHOWN
 from sagtrace.report.technical import technical_paper
+from sagtrace.signals.imported import Assignment, Imported
 from sagtrace.vehicle.job import Entry, Job, Recording
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.system import System, expand
@@ -33,6 +41,8 @@ from sagtrace.vehicle.system import System, expand
 __all__ = ["COMPLAINT", "Workshop"]
 
 COMPLAINT = "The vehicle rides low."  # what a job is about unless the customer says more
+
+GUESSED = Assignment()  # nothing was said about the columns of a recording
 
 _PRESENT = 0.2  # chosen: a repaired fault that was less probable than this needs no proof
 
@@ -45,6 +55,7 @@ class Workshop:
     recording_reader: RecordingReader
     paper_maker: PaperMaker
     version: str
+    role_memory: RoleMemory | None = None  # without one nothing is remembered
     _knowledge: Knowledge | None = field(default=None, init=False)
     _reasoners: dict[str, Reasoner] = field(default_factory=dict, init=False)
 
@@ -107,11 +118,45 @@ class Workshop:
         )
         return replace(job, entries=(*job.entries, entry))
 
-    def attach(self, job: Job, data: bytes, file: str, at: str) -> tuple[Job, Recorded]:
+    def inspect(
+        self, source: bytes | Path, file: str, assignment: Assignment = GUESSED
+    ) -> Imported:
+        """Return what a recording holds, with the roles that are sure and the proposals.
+
+        Raises DocumentError for a recording that cannot be read.
+        """
+        memory = self.role_memory if assignment.guess else None
+        remembered = memory.recall() if memory is not None else {}
+        return self.recording_reader.read(source, file, assignment, remembered)
+
+    def remember(self, imported: Imported, assignment: Assignment) -> int:
+        """Keep what a person said about the columns of a recording; return of how many."""
+        if self.role_memory is None:
+            raise InputError("there is no place to remember roles in.")
+        said = {
+            (column.name, column.unit): f"{column.role} [{column.role_unit or '-'}]"
+            for column in imported.columns
+            if column.role
+            and {column.name, f"{column.name} [{column.unit}]"} & assignment.roles.keys()
+        }
+        if not said:
+            raise InputError("nothing was said about the columns; say it with --role first.")
+        self.role_memory.keep(said)
+        return len(said)
+
+    def attach(
+        self,
+        job: Job,
+        data: bytes,
+        file: str,
+        at: str,
+        assignment: Assignment = GUESSED,
+    ) -> tuple[Job, Recorded]:
         """Return the job with a recording, after reading it.
 
-        Raises DocumentError for a recording that cannot be read, and InputError for one that
-        is attached already, because it would count twice.
+        Raises DocumentError for a recording that cannot be read or has columns of which a person
+        must say what they are, and InputError for one that is attached already, because it would
+        count twice. The job keeps what every column was taken for.
         """
         digest = hashlib.sha256(data).hexdigest()
         for known in job.recordings:
@@ -122,19 +167,23 @@ class Workshop:
                     f"{file} has other content than when it was attached as {known.id}; "
                     "give the new recording a name of its own."
                 )
+        imported = self.inspect(data, file, assignment)
+        _refuse_unsettled(imported, file)
         recording = Recording(
             id=f"r{len(job.recordings) + 1}",
             file=file,
             sha256=digest,
             at=at,
+            roles=imported.assignment(),
+            rate=assignment.rate,
         )
-        recorded = self._recorded(job, recording, data)
+        recorded = self._recorded(job, recording, imported)
         return replace(job, recordings=(*job.recordings, recording)), recorded
 
-    def _recorded(self, job: Job, recording: Recording, data: bytes) -> Recorded:
-        trace = self.recording_reader.read(data, recording.file)
-        report = read_recording(self.system(job.layout), trace, self.facts(job), id=recording.id)
-        return Recorded(id=recording.id, trace=trace, report=report)
+    def _recorded(self, job: Job, recording: Recording, imported: Imported) -> Recorded:
+        system, trace = self.system(job.layout), imported.trace
+        report = read_recording(system, trace, self.facts(job), id=recording.id)
+        return Recorded(id=recording.id, trace=trace, report=report, imported=imported.report)
 
     def _kept(self, job: Job, place: Recordings | None) -> tuple[Recorded, ...]:
         if not job.recordings:
@@ -147,7 +196,9 @@ class Workshop:
             if hashlib.sha256(data).hexdigest() != recording.sha256:
                 problem = "the file is not the one that was attached (its content changed)"
                 raise DocumentError(recording.file, None, "", problem)
-            result.append(self._recorded(job, recording, data))
+            kept = Assignment(roles=recording.roles, rate=recording.rate, guess=False)
+            imported = self.recording_reader.read(data, recording.file, kept, {})
+            result.append(self._recorded(job, recording, imported))
         return tuple(result)
 
     def assess(self, job: Job, place: Recordings | None = None) -> Assessment:
@@ -224,6 +275,32 @@ class Workshop:
             "customer.pdf": self.paper_maker.render(customer_paper(assessment)),
             "technical.pdf": self.paper_maker.render(technical_paper(assessment)),
         }
+
+
+def _refuse_unsettled(imported: Imported, file: str) -> None:
+    """Raise DocumentError if a person must say what a column is, or if none is anything."""
+    named = [
+        f"{c.name!r}{f' [{c.unit}]' if c.unit else ''}: "
+        + " or ".join(f"{g.role} ({100 * g.confidence:.0f} %)" for g in c.guesses)
+        for c in imported.unsettled
+    ]
+    if named:
+        column = imported.unsettled[0]
+        guess = column.guesses[0]
+        said = f"{column.name}={guess.role} [{guess.unit or '-'}]"
+        say = f"--role {said!r}"
+        problem = (
+            f"it is not clear what {len(named)} column(s) are. {'; '.join(named)}. Say it, for "
+            f"example {say}, or leave one out: --role {f'{column.name}=-'!r}"
+        )
+        raise DocumentError(file, None, "", problem)
+    if not imported.trace.channels:
+        names = ", ".join(repr(c.name) for c in imported.columns[:12])
+        problem = (
+            f"no column is known by its name or its values ({names}). Say what they are, for "
+            "example --role 'Name=height.rear [mm]' --role 'Other=pump.command'"
+        )
+        raise DocumentError(file, None, "", problem)
 
 
 def _digest(job: Job) -> str:

@@ -8,16 +8,24 @@ from typing import Annotated
 import typer
 
 from sagtrace.bootstrap import job_place, open_workshop
-from sagtrace.cli.options import AsJson, At, JobPath, moment
+from sagtrace.cli.options import AsJson, At, JobPath, Rate, Roles, moment, role_pairs
 from sagtrace.cli.output import print_json, say
 from sagtrace.errors import InputError
+from sagtrace.signals.imported import Assignment
 
-EXAMPLE = "Example: sagtrace attach job.yaml recording.csv"
+EXAMPLE = (
+    "Example: sagtrace attach job.yaml recording.csv; "
+    "sagtrace attach job.yaml recording.csv --role 'height.rear=height.rear [mm]'"
+)
 
 
 def run(
     file: JobPath,
-    recording: Annotated[Path, typer.Argument(help="A CSV file beside the job file.")],
+    recording: Annotated[
+        Path, typer.Argument(help="A recording beside the job file: CSV, TSV, Parquet or MDF 4.")
+    ],
+    roles: Roles = None,
+    rate: Rate = "",
     at: At = "",
     as_json: AsJson = False,
 ) -> None:
@@ -28,7 +36,8 @@ def run(
     inside = there.relative_to(folder)
     place = job_place(file)
     data = place.recording(str(inside))
-    job, recorded = open_workshop().attach(place.load(), data, str(inside), moment(at))
+    said = Assignment(roles=role_pairs(roles), rate=rate)
+    job, recorded = open_workshop().attach(place.load(), data, str(inside), moment(at), said)
     place.save(job)
     if as_json:
         print_json(recorded.report.findings)
@@ -38,3 +47,7 @@ def run(
         say(f"  {finding.name}: {finding.text}")
     for text in recorded.report.notes:
         say(f"  note: {text}")
+    for name, role in job.recordings[-1].roles.items():
+        say(f"  column: {name!r} is {role}")
+    for text in recorded.imported.sentences() if recorded.imported else ():
+        say(f"  import: {text}")

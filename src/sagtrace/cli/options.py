@@ -21,6 +21,9 @@ __all__ = [
     "Note",
     "OutcomeId",
     "pairs",
+    "Rate",
+    "role_pairs",
+    "Roles",
     "Values",
 ]
 
@@ -30,6 +33,16 @@ OutcomeId = Annotated[str, typer.Option("--outcome", "-o", help="What was seen: 
 Values = Annotated[
     list[str] | None,
     typer.Option("--value", "-v", help="A number as name=text, e.g. height-start='412 mm'."),
+]
+Roles = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--role",
+        help="What a column is, as 'Column name=height.rear [mm]'; '-' leaves it out. Repeatable.",
+    ),
+]
+Rate = Annotated[
+    str, typer.Option("--rate", help="Samples a second, for a file without a time, e.g. '10 Hz'.")
 ]
 By = Annotated[str, typer.Option("--by", help="Who did it.")]
 At = Annotated[str, typer.Option("--at", help="When (RFC 3339); now if not given.")]
@@ -47,6 +60,20 @@ def pairs(texts: list[str] | None, what: str) -> dict[str, str]:
         if name.strip() in result:
             raise InputError(f"{what} {name.strip()!r} is given twice; say which one counts.")
         result[name.strip()] = value.strip()
+    return result
+
+
+def role_pairs(texts: list[str] | None) -> dict[str, str]:
+    """Return column=role arguments as a dictionary; a column's name may have = in it."""
+    result: dict[str, str] = {}
+    for text in texts or ():
+        name, equals, role = text.rpartition("=")
+        if not (equals and name.strip() and role.strip()):
+            example = "'Column name=height.rear [mm]'"
+            raise InputError(f"--role {text!r}: expected column=role, e.g. {example}.")
+        if name.strip() in result:
+            raise InputError(f"--role {name.strip()!r} is given twice; say which one counts.")
+        result[name.strip()] = role.strip()
     return result
 
 

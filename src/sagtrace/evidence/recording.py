@@ -188,9 +188,9 @@ def _pump_voltage(axle: Axle) -> tuple[Estimate | None, tuple[Caveat, ...]]:
 
 
 def _duty(axle: Axle) -> tuple[Finding | None, list[str]]:
-    engine = axle.trace.channels.get("engine")
-    known = engine is not None
-    awake = np.ones(len(axle.trace.time), dtype=np.bool_) if engine is None else engine > 0.5
+    known = "engine" in axle.trace.channels
+    every = np.ones(len(axle.trace.time), dtype=np.bool_)
+    awake = axle.trace.held("engine") > 0.5 if known else every
     running, watched = run_time(axle.trace, awake)
     fills = sum(episode.kind == "fill" for episode in axle.episodes)
     why_not = ""
@@ -232,6 +232,6 @@ def _noise_notes(axle: Axle) -> list[str]:
             f"The height scatters by {scatter:.1f} mm around straight lines at rest; whether it "
             "agrees with a tape, only a tape can say."
         )
-    if missing := int(np.count_nonzero(~np.isfinite(axle.trace.channels["height.rear"]))):
+    if missing := int(np.count_nonzero(~np.isfinite(axle.trace.held("height.rear")))):
         notes.append(f"{missing} samples of the height are missing and were left out.")
     return notes

@@ -13,6 +13,7 @@ from sagtrace.evidence.recording import RecordingReport
 from sagtrace.plan.next_check import Plan
 from sagtrace.repair.options import Option
 from sagtrace.repair.proofs import DueProof
+from sagtrace.signals.imported import ImportReport
 from sagtrace.signals.trace import Trace
 from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.system import System
@@ -27,6 +28,7 @@ class Recorded:
     id: str
     trace: Trace
     report: RecordingReport
+    imported: ImportReport | None = None  # how the file was read; None if it was not from a file
 
 
 @dataclass(frozen=True, kw_only=True)

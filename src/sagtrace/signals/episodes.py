@@ -127,8 +127,9 @@ def _event(trace: Trace, kind: Kind, first: int, last: int) -> Episode:
 
 def _states(trace: Trace) -> NDArray[np.int64]:
     """Return 0 at rest, 1 while the pump is commanded, 2 while the vent is, 3 if not known."""
-    pump = trace.channels["pump.command"]
-    vent = trace.channels.get("vent.command", np.zeros_like(pump))
+    pump = trace.held("pump.command")
+    vented = "vent.command" in trace.channels
+    vent = trace.held("vent.command") if vented else np.zeros_like(pump)
     state = np.where(vent > 0.5, 2, np.where(pump > 0.5, 1, 0))
     unknown = np.isnan(vent) | (np.isnan(pump) & ~(vent > 0.5))
     return np.where(unknown, 3, state).astype(np.int64)
@@ -185,6 +186,6 @@ def _steady(rest: Array) -> bool:
 def run_time(trace: Trace, awake: NDArray[np.bool_]) -> tuple[float, float]:
     """Return the time that the pump was commanded and the time watched, gaps left out [s]."""
     steps = np.diff(trace.time)
-    command = trace.channels["pump.command"][:-1]
+    command = trace.held("pump.command")[:-1]
     seen = np.isfinite(command) & (steps <= longest_step(trace)) & awake[:-1]
     return float(np.sum(steps[seen & (command > 0.5)])), float(np.sum(steps[seen]))

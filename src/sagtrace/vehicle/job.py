@@ -34,13 +34,18 @@ class Entry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recording:
-    """A recording that belongs to the job: the file as it came and what its columns mean."""
+    """A recording that belongs to the job: the file as it came and what its columns mean.
+
+    `roles` maps a column's name to its role and unit; it is empty if the header says them all.
+    """
 
     id: str
     file: str
     sha256: str
     at: str = ""
     note: str = ""
+    roles: Mapping[str, str] = field(default_factory=dict)
+    rate: str = ""  # of the samples, for a file without a time
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,1 @@
+"""Recordings as scan tools and loggers export them: text tables, Parquet, MDF 4."""
