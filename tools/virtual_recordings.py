@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from sagtrace.bootstrap import virtual
 from sagtrace.signals.trace import ROLES, Trace
 from sagtrace.twin.faults import CornerFault, FaultParameters, TimedFault
-from sagtrace.twin.layouts import LAYOUTS, standard_vehicle
 from sagtrace.twin.parameters import VehicleParameters
 from sagtrace.twin.script import Ambient, Engine, Event, Load, Script
 from sagtrace.twin.simulate import Simulation, simulate
@@ -42,6 +42,10 @@ NOISE, STEP = 3e-4, 5e-4  # [m] of the twin's healthy sensor
 LEVEL = 0.4  # [m]
 
 
+def _vehicle(layout: str) -> VehicleParameters:
+    return virtual().vehicles[layout]
+
+
 @dataclass(frozen=True, kw_only=True)
 class Recording:
     """A run at full rate."""
@@ -59,13 +63,13 @@ class Recording:
 
 def layout_of(seed: int) -> str:
     """Return one of the layouts, in turn."""
-    return LAYOUTS[seed % len(LAYOUTS)]
+    return tuple(virtual().vehicles)[seed % len(tuple(virtual().vehicles))]
 
 
 def vehicle(seed: int) -> VehicleParameters:
     """Return a healthy vehicle."""
     rng = np.random.default_rng(seed)
-    plain = standard_vehicle(layout_of(seed))
+    plain = _vehicle(layout_of(seed))
     springs = tuple(
         replace(s, load=s.load * rng.uniform(0.8, 1.25), volume=s.volume * rng.uniform(0.8, 1.3))
         for s in plain.springs

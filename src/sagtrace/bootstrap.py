@@ -8,6 +8,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from sagtrace.app.fitting import VirtualFitter
 from sagtrace.app.plans import FaultBook, Plan
 from sagtrace.app.ports import JobPlace, RoleMemory
 from sagtrace.app.workshop import Workshop
@@ -20,6 +21,7 @@ from sagtrace.vehicle.system import expand
 
 if TYPE_CHECKING:  # because the compiler that the virtual vehicle needs is slow to import
     from sagtrace.app.columns import Column
+    from sagtrace.twin.identify.result import Fit
     from sagtrace.twin.virtual import VirtualKnowledge
 
 __all__ = [
@@ -89,6 +91,14 @@ class _Maker:
         return render_pdf(paper)
 
 
+def _keep_fit(key: str, work_out: Callable[[], Fit]) -> Fit:
+    from platformdirs import user_cache_path
+
+    from sagtrace.adapters.fits import kept_fit
+
+    return kept_fit(user_cache_path("sagtrace", appauthor=False), key, work_out)
+
+
 @cache
 def open_workshop() -> Workshop:
     """Return the use cases over the shipped knowledge, made once a process."""
@@ -98,6 +108,7 @@ def open_workshop() -> Workshop:
         paper_maker=_Maker(),
         version=version("sagtrace"),
         role_memory=_Memory(),
+        fitter=VirtualFitter(known=virtual, keep=_keep_fit),
     )
 
 

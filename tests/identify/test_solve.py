@@ -127,7 +127,7 @@ def test_draws_of_a_cut_normal() -> None:
 def test_draws_of_two_that_only_their_sum_ties() -> None:
     wide_one, tight = 1e4, 1.0
     precision = np.full((2, 2), tight**-2) + np.eye(2) * wide_one**-2
-    spread: Array = np.linalg.inv(precision)
+    spread = np.asarray(np.linalg.inv(precision), dtype=np.float64)
     rng = np.random.default_rng(2)
     got = draws(np.array([50.0, 50.0]), spread, np.zeros(2), rng, chains=20_000)
     levels = [0.1, 0.25, 0.5, 0.75, 0.9]

@@ -6,12 +6,17 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Protocol
 
+from sagtrace.evidence.facts import Facts
 from sagtrace.report.tree import Paper
 from sagtrace.signals.imported import Assignment, Imported
+from sagtrace.signals.trace import Trace
+from sagtrace.twin.identify.result import Fit
 from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.knowledge import Knowledge
+from sagtrace.vehicle.layouts import Layout
 
 __all__ = [
+    "Fitter",
     "JobPlace",
     "KnowledgeSource",
     "PaperMaker",
@@ -43,6 +48,16 @@ class JobPlace(Recordings, Protocol):
 
     def save(self, job: Job) -> None:
         """Keep the job, whole or not at all."""
+
+
+class Fitter(Protocol):
+    """Fits the virtual vehicle to recordings."""
+
+    def fit(self, layout: Layout, facts: Facts, trace: Trace, key: str) -> Fit:
+        """Return the fit; raise EvidenceError with the reason if there can be none.
+
+        `key` stands for the content of everything given: a fit with the same key is the same.
+        """
 
 
 class RecordingReader(Protocol):

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from sagtrace.app.ports import (
+    Fitter,
     KnowledgeSource,
     PaperMaker,
     RecordingReader,
@@ -20,7 +21,7 @@ from sagtrace.app.ports import (
 from sagtrace.diagnosis.outlook import look_ahead
 from sagtrace.diagnosis.story import tell_story
 from sagtrace.diagnosis.verdict import Reasoner, Verdict
-from sagtrace.errors import DocumentError, InputError, UnknownIdError
+from sagtrace.errors import DocumentError, EvidenceError, InputError, UnknownIdError
 from sagtrace.evidence.facts import Facts, read_facts
 from sagtrace.evidence.findings import Finding, find
 from sagtrace.evidence.gather import gather
@@ -34,6 +35,8 @@ from sagtrace.report.customer import customer_paper
 from sagtrace.report.parts import SHOWN
 from sagtrace.report.technical import technical_paper
 from sagtrace.signals.imported import Assignment, Imported
+from sagtrace.signals.trace import Trace
+from sagtrace.twin.identify.result import Fit
 from sagtrace.vehicle.job import Entry, Job, Recording
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.system import System, expand
@@ -56,6 +59,7 @@ class Workshop:
     paper_maker: PaperMaker
     version: str
     role_memory: RoleMemory | None = None  # without one nothing is remembered
+    fitter: Fitter | None = None  # without one recordings are read by straight lines alone
     _knowledge: Knowledge | None = field(default=None, init=False)
     _reasoners: dict[str, Reasoner] = field(default_factory=dict, init=False)
 
@@ -182,8 +186,27 @@ class Workshop:
 
     def _recorded(self, job: Job, recording: Recording, imported: Imported) -> Recorded:
         system, trace = self.system(job.layout), imported.trace
-        report = read_recording(system, trace, self.facts(job), id=recording.id)
+        facts = self.facts(job)
+        fit, why_not = self._fit(system, facts, recording, trace)
+        report = read_recording(system, trace, facts, id=recording.id, fit=fit)
+        if why_not:
+            report = replace(
+                report, notes=(f"No fit of the virtual vehicle: {why_not}", *report.notes)
+            )
         return Recorded(id=recording.id, trace=trace, report=report, imported=imported.report)
+
+    def _fit(
+        self, system: System, facts: Facts, recording: Recording, trace: Trace
+    ) -> tuple[Fit | None, str]:
+        """Return the fit of a recording, or why there is none."""
+        if self.fitter is None:
+            return None, ""
+        said = repr((self.version, system.layout.id, recording, sorted(facts.values.items())))
+        key = hashlib.sha256(said.encode()).hexdigest()[:32]
+        try:
+            return self.fitter.fit(system.layout, facts, trace, key), ""
+        except EvidenceError as err:
+            return None, str(err)
 
     def _kept(self, job: Job, place: Recordings | None) -> tuple[Recorded, ...]:
         if not job.recordings:

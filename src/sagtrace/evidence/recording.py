@@ -11,6 +11,7 @@ no finding, because without a tape it says nothing about the height's truth.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -27,10 +28,14 @@ from sagtrace.evidence._axle import (
     sink_rate,
     temperature,
 )
+from sagtrace.evidence.audit import audit_findings, signal_node
 from sagtrace.evidence.facts import Facts
 from sagtrace.evidence.findings import Finding
+from sagtrace.evidence.fitted import fitted_findings
 from sagtrace.evidence.models import MODELS, Measured
 from sagtrace.physics.estimate import Caveat, Estimate
+from sagtrace.signals.audit import height_roles
+from sagtrace.signals.calibration import Tape
 from sagtrace.signals.episodes import (
     Episode,
     FittedLine,
@@ -42,6 +47,7 @@ from sagtrace.signals.episodes import (
     run_time,
 )
 from sagtrace.signals.trace import Trace
+from sagtrace.twin.identify.result import Fit
 from sagtrace.units import from_si
 from sagtrace.vehicle.system import System
 
@@ -53,7 +59,7 @@ NO_SUPPLY = 6.0  # [V] chosen: below this the pump was not fed, whatever was com
 LONG_ENOUGH = 900.0  # [s] chosen: a quarter of an hour shows a cycle or two of a bad leak
 USUAL_FILL = 20.0  # [s] chosen: the fill that the end of the recording may have cut off
 
-PUMP, DUTY = "pump.delivery", "overrun"
+AXLE, PUMP, DUTY = "air.escape-axle", "pump.delivery", "overrun"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,42 +72,74 @@ class RecordingReport:
     lines: tuple[FittedLine, ...]
     run_share: float  # of the recorded time, that the pump was commanded [-]
     notes: tuple[str, ...]  # what was left out and why
+    fit: Fit | None = None
 
 
-def read_recording(system: System, trace: Trace, facts: Facts, *, id: str) -> RecordingReport:  # noqa: A002
-    """Return what the recording says about leak, pump and duty.
+def read_recording(
+    system: System,
+    trace: Trace,
+    facts: Facts,
+    *,
+    id: str,  # noqa: A002
+    fit: Fit | None = None,
+    tapes: Sequence[Tape] = (),
+) -> RecordingReport:
+    """Return what the recording says about height signals, leak, pump and duty.
 
-    Raises InputError if the recording lacks the height or the pump command, and
-    UnknownIdError if the system has no axle or pump.
+    Leak and pump come from the fit where there is one, else from straight lines through the rests
+    and fills of one axle. Raises InputError if the recording lacks a height that the layout has,
+    or the pump command, and UnknownIdError if the system has no pump.
     """
-    if "height.rear" not in trace.channels:
-        hint = "Record the height of the rear axle; everything here is read from it."
-        raise InputError(f"the recording has no channel height.rear. {hint}")
+    heights = [role for role in height_roles(trace) if signal_node(system, role) is not None]
+    if not heights:
+        wanted = "height.rear" if AXLE in system.nodes else "height.<corner>"
+        hint = "Record the heights; leak and sensors are read from them."
+        raise InputError(f"the recording has no channel {wanted}. {hint}")
     if "pump.command" not in trace.channels:
         hint = "Record when the pump is commanded too; its delivery and duty are read from that."
         raise InputError(f"the recording has no channel pump.command. {hint}")
     episodes = find_episodes(trace)
-    stuck = median_step(trace.channels["height.rear"]) == 0.0
-    lines = () if stuck else fit_lines(trace, episodes)
+    lines, stuck = _lines(trace, episodes)
     axle = Axle(
         system=system, trace=trace, facts=facts.values, id=id, episodes=episodes, lines=lines
     )
-    findings, notes = _read_stuck(axle) if stuck else _read_lines(axle)
+    findings, notes = _read_stuck(axle) if stuck else _read_lines(axle, fit)
     running, watched = run_time(trace, np.ones(len(trace.time), dtype=np.bool_))
     return RecordingReport(
         id=id,
-        findings=findings,
+        findings=(*findings, *audit_findings(system, trace, facts, tapes, id)),
         episodes=episodes,
         lines=lines,
         run_share=running / watched if watched else 0.0,
         notes=(*notes, *_noise_notes(axle)),
+        fit=fit,
     )
 
 
-def _read_lines(axle: Axle) -> tuple[tuple[Finding, ...], list[str]]:
-    rest, notes = sink_rate(axle)
-    found = [leak_finding(axle, rest)] if rest is not None else []
-    for finding, more in (_pump(axle, rest), _duty(axle)):
+def _lines(trace: Trace, episodes: tuple[Episode, ...]) -> tuple[tuple[FittedLine, ...], bool]:
+    """Return the lines of the axle's height, and whether it never changes."""
+    height = trace.channels.get("height.rear")
+    if height is None:
+        return (), False
+    stuck = median_step(height) == 0.0
+    return (() if stuck else fit_lines(trace, episodes)), stuck
+
+
+def _read_lines(axle: Axle, fit: Fit | None) -> tuple[tuple[Finding, ...], list[str]]:
+    found: list[Finding] = []
+    notes: list[str] = []
+    if fit is not None:
+        found += fitted_findings(axle.system, fit, axle.facts, id=axle.id)
+        notes += [*fit.notes, *([fit.wanted] if fit.wanted else [])]
+        parts = [_duty(axle)]
+    elif AXLE in axle.system.nodes and axle.lines:
+        rest, notes = sink_rate(axle)
+        found += [leak_finding(axle, rest)] if rest is not None else []
+        parts = [_pump(axle, rest), _duty(axle)]
+    else:
+        notes += ["Without a fit of the virtual vehicle no leak is read from corner heights."]
+        parts = [_duty(axle)]
+    for finding, more in parts:
         found += [finding] if finding else []
         notes += more
     return tuple(found), notes

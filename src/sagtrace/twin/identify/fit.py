@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,7 @@ from sagtrace.twin.identify.commands import busy, commands_of
 from sagtrace.twin.identify.feed import feed_resistance
 from sagtrace.twin.identify.noise import Noise
 from sagtrace.twin.identify.posterior import draws
+from sagtrace.twin.identify.result import Curve, Fit, Fitted, Tape
 from sagtrace.twin.identify.shots import anchors
 from sagtrace.twin.identify.solve import Solution, minimise
 from sagtrace.twin.identify.start import first_guess
@@ -36,7 +37,7 @@ from sagtrace.twin.identify.wanted import best_reading, readings_of
 from sagtrace.twin.parameters import Sensor, VehicleParameters
 from sagtrace.twin.replay import Commands, replay
 
-__all__ = ["Curve", "fit", "Fit", "Fitted", "Tape"]
+__all__ = ["fit"]
 
 Array = NDArray[np.float64]
 
@@ -50,55 +51,6 @@ TOLD = 0.6  # [-] chosen: a spread that shrank less than to this share of the pr
 APART = 0.2  # [-] chosen: spread of one side over the axle's leak beyond which sides are not told
 WIDE = 1.959963984540054  # [-] exact: half of the 95 % interval of a normal number
 NEARLY = 0.1  # [-] chosen: a share of an axle's leak this near to nothing may be nothing
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tape:
-    """A height taped at one wheel arch during the recording."""
-
-    time: float  # [s] on the recording's own clock
-    corner: str
-    height: float  # [m] as taped
-    std: float = 2e-3  # [m]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fitted:
-    """One fitted quantity: median, one standard deviation, and 95 % between `low` and `high`."""
-
-    value: float
-    std: float
-    low: float
-    high: float
-    unit: str
-    told: bool  # whether the recording says more than was assumed
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Curve:
-    """The fitted course of one height signal beside the measured one, by blocks."""
-
-    time: Array  # [s]
-    measured: Array  # [m]
-    fitted: Array  # [m] with the steps that the moments of the commands explain
-    std: Array  # [m] of the measured mean
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fit:
-    """What a recording says through the virtual vehicle."""
-
-    leaks: Mapping[str, Fitted]  # by corner, and "axle.front", "axle.rear" or "axle": their sum
-    pump: Fitted | None  # air that reaches the springs, as a share of the assumed vehicle's
-    others: Mapping[str, Fitted]
-    curves: Mapping[str, Curve]  # by role
-    misfit: float  # [-] 1 or less where model and noise are right
-    settled: bool
-    runs: int
-    notes: tuple[str, ...]
-    wanted: str  # the further reading that would help most, as a sentence; empty if none would
-    covariance: Array = field(repr=False)
-    names: tuple[str, ...] = ()
 
 
 def fit(
@@ -228,6 +180,7 @@ class _Problem:
             row = heights[self.base.corners.index(tape.corner)]
             model = self.base.level + np.interp(tape.time - self.origin, clock, row)
             parts.append(np.array([(tape.height - model) / tape.std]))
+        parts.append(-self.unknowns.ties(p))
         # What a tape at the end would show: for the advice, not for the fit.
         parts.append(-FAINT * (heights[:, -1] - heights[:, 0]))
         return np.concatenate(parts)
@@ -273,8 +226,6 @@ def _told(problem: _Problem, solution: Solution, rng: np.random.Generator) -> Fi
         runs=solution.runs,
         notes=_notes(problem, solution, leaks, pump),
         wanted=wanted,
-        covariance=covariance,
-        names=unknowns.names,
     )
 
 

@@ -30,6 +30,8 @@ class Spreads:
     volume: float = 0.22
     lever: float = 0.11
     load: float = 0.24
+    pressure: float | None = None  # of load over area, where that is what is known
+    sides: float = 0.08  # between the loads of one axle's two sides
     heat: float = 0.4
     roll: float = 0.3  # stiffness between the corners
     tilt: float = 0.01  # [m] of a corner's height at the start, where one sensor serves two
@@ -46,6 +48,7 @@ class Unknowns:
     names: tuple[str, ...]
     prior: Prior
     base: VehicleParameters
+    spreads: Spreads
 
     @classmethod
     def of(
@@ -83,6 +86,7 @@ class Unknowns:
                 mean=np.zeros(len(rows)), std=columns[0], step=columns[1], low=columns[2]
             ),
             base=base,
+            spreads=spreads,
         )  # fmt: skip
 
     def at(self, name: str) -> int:
@@ -123,6 +127,14 @@ class Unknowns:
             for s in self.base.springs
         }
         return TimedFault(name="fitted", change=FaultParameters(corners=corners))
+
+    def ties(self, p: Array) -> Array:
+        """Return what is known of several unknowns together, in standard deviations from it."""
+        loads = p[self.places([f"load.{s.corner}" for s in self.base.springs])]
+        parts = [(loads[0::2] - loads[1::2]) / self.spreads.sides]
+        if self.spreads.pressure is not None:
+            parts.append((loads - p[self.at("area")]) / self.spreads.pressure)
+        return np.concatenate(parts)
 
     def pressures(self, draws: Array) -> Array:
         """Return the absolute pressure in each spring for rows of vectors, (rows, corners)."""
