@@ -56,7 +56,7 @@ def _keep(place: Path, content: dict[str, Any]) -> None:
 
 
 def _plain(value: object) -> object:
-    if isinstance(value, np.ndarray):
+    if isinstance(value, np.ndarray | np.generic):
         return value.tolist()
     raise TypeError(f"{type(value)} is no part of a fit")
 

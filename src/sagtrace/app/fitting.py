@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,8 +16,10 @@ from sagtrace.physics.estimate import Estimate
 from sagtrace.signals.trace import Trace
 from sagtrace.twin.identify.result import Fit
 from sagtrace.twin.layouts import parameters_from_layout
-from sagtrace.twin.virtual import VirtualKnowledge
 from sagtrace.vehicle.layouts import Layout
+
+if TYPE_CHECKING:  # because the compiler takes longer to import than most commands take
+    from sagtrace.twin.virtual import VirtualKnowledge
 
 __all__ = ["VirtualFitter"]
 
@@ -40,7 +43,6 @@ class VirtualFitter:
         return self.keep(key, lambda: self._work_out(layout, facts, trace))
 
     def _work_out(self, layout: Layout, facts: Facts, trace: Trace) -> Fit:
-        # Here, because the compiler takes longer to import than most commands take.
         from sagtrace.twin.identify.fit import fit
         from sagtrace.twin.identify.unknowns import Spreads
 

@@ -198,7 +198,7 @@ def _told(problem: _Problem, solution: Solution, rng: np.random.Generator) -> Fi
     widen = max(1.0, solution.misfit)
     covariance = solution.covariance(unknowns.prior, widen)
     sample = draws(solution.parameters, covariance, unknowns.prior.low, rng)
-    leaks = _leaks(unknowns, sample)
+    leaks = _leaks(unknowns, sample, taped=bool(problem.tapes))
     wanted = _wanted(problem, solution, covariance, leaks)
     pumped = bool(np.any(problem.commands.table[:, 0] > 0.0))
     ratio = np.exp(sample[:, unknowns.at("pump")])
@@ -229,16 +229,17 @@ def _told(problem: _Problem, solution: Solution, rng: np.random.Generator) -> Fi
     )
 
 
-def _leaks(unknowns: Unknowns, sample: Array) -> Mapping[str, Fitted]:
+def _leaks(unknowns: Unknowns, sample: Array, *, taped: bool) -> Mapping[str, Fitted]:
     """Return each corner's leak and each axle's sum, as free air at 20 °C and one atmosphere."""
     corners = unknowns.base.corners
     conductance = sample[:, unknowns.places([f"leak.{c}" for c in corners])]
     density = REF_20C_1ATM.pressure / (R_AIR * REF_20C_1ATM.temperature)
     flow = np.maximum(conductance, 0.0) * unknowns.pressures(sample) * RHO_ANR / density
+    shared = {c for s in unknowns.base.sensors if len(s.corners) > 1 for c in s.corners}
     found = {}
     for i, corner in enumerate(corners):
         sides = flow[:, [i, i ^ 1]]
-        found[corner] = _side(sides[:, 0], sides.sum(axis=1))
+        found[corner] = _side(sides[:, 0], sides.sum(axis=1), known=taped or corner not in shared)
     if len(corners) == 2:
         return found | {"axle": _fitted(flow.sum(axis=1), "m^3/s", told=True)}
     return found | {
@@ -275,9 +276,15 @@ def _wanted(
     )
 
 
-def _side(own: Array, both: Array) -> Fitted:
-    """Return one side's leak; all or nothing of the axle's is in the interval if it may be."""
+def _side(own: Array, both: Array, *, known: bool) -> Fitted:
+    """Return one side's leak; all or nothing of the axle's is in the interval if it may be.
+
+    `known` says whether anything but the mean of both sides was seen. If not, what a replay makes
+    of the sides is its own doing and not told.
+    """
     fitted, total = _fitted(own, "m^3/s", told=True), _fitted(both, "m^3/s", told=True)
+    if not known:
+        return replace(fitted, low=0.0, high=total.high, told=False)
     low, high = np.quantile(own / np.maximum(both, 1e-30), [0.05, 0.95])
     return replace(
         fitted,
@@ -320,7 +327,7 @@ def _notes(
         if len(sensor.corners) == 2:
             one, other = sensor.corners
             total = leaks["axle" if len(problem.base.corners) == 2 else _axle(one)]
-            if leaks[one].std > APART * total.value and total.low > 0.0:
+            if not leaks[one].told and total.low > 0.0:
                 notes.append(
                     f"{one} and {other} cannot be told apart from one axle sensor: tape both sides "
                     "at the beginning and at the end."
