@@ -2,7 +2,8 @@
 
 A `FaultParameters` is what one fault adds: conductances and resistances add up, shares multiply,
 and a switch once set stays set. Severity scales the additive numbers, so that one record serves
-for a slow and a heavy leak. Which knowledge fault is which change is told elsewhere.
+for a slow and a heavy leak; a switch is on at any severity above zero, and at zero nothing is
+changed at all. Which knowledge fault is which change is told elsewhere.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ class CornerFault:
     valve_stuck_closed: bool = False
     valve_stuck_open: bool = False
     coil_open: bool = False  # the valve stays closed, and the control unit can see why
+    cross_leak: float = 0.0  # [m^3/(s Pa)] inside the block to the next spring, last to first
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,9 +39,8 @@ class SensorFault:
     link_broken: bool = False  # the arm hangs where the link no longer holds it
     hangs_at: float = 0.06  # [m] what it then reports, from ride height
     open_circuit: bool = False  # the signal goes to zero
-    supply_loss: float = (
-        0.0  # [-] share of the sensor's supply that is lost, seen as absolute volts
-    )
+    supply_loss: float = 0.0  # [-] share of its supply that is lost, seen as absolute volts
+    jumps: float = 0.0  # [m] one standard deviation of the bursts of a worn track
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +53,12 @@ class FaultParameters:
     vent_leak: float = 0.0  # [m^3/(s Pa)] past the closed vent valve
     vent_stuck_closed: bool = False
     check_valve_leak: float = 0.0  # [m^3/(s Pa)] back through the resting pump
-    reservoir_leak: float = 0.0  # [m^3/(s Pa)]
+    reservoir_leak: float = 0.0  # [m^3/(s Pa)] to the outside
+    reservoir_seat_leak: float = 0.0  # [m^3/(s Pa)] past its closed valve into the gallery
+    reservoir_valve_stuck_closed: bool = False
+    reservoir_valve_coil_open: bool = False  # it stays closed, and the control unit can see why
+    pressure_offset: float = 0.0  # [Pa] added to what the pressure sensor reports
+    pressure_dead: bool = False  # the pressure sensor reports nothing
     ring_leak: float = 0.0  # [m^3/(s Pa)] past the piston ring, added to the healthy one
     intake_loss: float = 0.0  # [-] 0 free, 1 blocked
     dryer_water: float = 0.0  # [kg] put into the bed at the onset
@@ -60,11 +66,15 @@ class FaultParameters:
     motor_open: bool = False
     armature: float = 0.0  # [ohm] added: worn brushes
     relay: float = 0.0  # [ohm] added
+    relay_open: bool = False  # its contacts no longer close; its coil is sound
     relay_stuck_on: bool = False
     relay_coil_open: bool = False
     connector: float = 0.0  # [ohm] added
+    connector_open: bool = False
     feed: float = 0.0  # [ohm] added
+    feed_open: bool = False
     ground: float = 0.0  # [ohm] added
+    ground_open: bool = False
     fuse_blown: bool = False
     battery: float = 0.0  # [ohm] added inside the battery
     battery_charge_loss: float = 0.0  # [-] taken from the charge at the onset
