@@ -83,12 +83,11 @@ def test_a_bigger_leak_sags_faster(layout: str, leak: float, times: float) -> No
     for size in sizes:
         change = FaultParameters(corners={corner: CornerFault(leak=size)})
         fault = TimedFault(name="leak", change=change)
-        runs.append(simulate(vehicle, Script(duration=HOUR), faults=(fault,), rate=0.02))
+        runs.append(simulate(vehicle, Script(duration=HOUR), faults=(fault,), rate=0.05))
     for small, big in pairwise(heights(run)[corner] for run in runs):
         # Until the bigger leak has let the body down on its bump stop: there all end alike.
-        free = np.minimum.accumulate(
-            big > 0.93 * vehicle.springs[-1].bump_at / vehicle.lever
-        ).astype(bool)
+        stop = 0.93 * vehicle.springs[-1].bump_at / vehicle.lever
+        free = np.minimum.accumulate(big > stop).astype(bool)
         fallen = (small - big)[free]
         assert len(fallen) > 3
         assert np.all(np.diff(fallen) > 0.0)
