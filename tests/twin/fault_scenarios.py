@@ -11,6 +11,8 @@ from sagtrace.twin.parameters import VehicleParameters
 from sagtrace.twin.script import Ambient, Door, Engine, Load, Script
 from virtual_vehicles import LAYOUTS, standard_vehicle
 
+KINDS = 22  # of faults that a scenario picks from
+
 Scenario = tuple[VehicleParameters, Script, tuple[TimedFault, ...]]
 
 
@@ -40,8 +42,22 @@ def random_scenario(seed: int, duration: float = 600.0) -> Scenario:
         FaultParameters(sensors={role: SensorFault(offset=0.015, bent_link=0.05)}),
         FaultParameters(relay_stuck_on=True),
         FaultParameters(battery=0.05, battery_charge_loss=0.5),
+        FaultParameters(corners={corner: CornerFault(cross_leak=10 ** rng.uniform(-12, -9.5))}),
+        FaultParameters(relay_open=True, block_leak=1e-11),
+        FaultParameters(sensors={role: SensorFault(jumps=0.02)}),
+        FaultParameters(reservoir_seat_leak=10 ** rng.uniform(-12, -10), reservoir_leak=2e-12),
+        FaultParameters(reservoir_valve_stuck_closed=True),
+        FaultParameters(reservoir_valve_coil_open=True),
+        FaultParameters(pressure_offset=rng.uniform(-3e5, 3e5)),
+        FaultParameters(pressure_dead=True),
     )
-    picked = rng.choice(len(choices), size=int(rng.integers(1, 4)), replace=False)
+    assert len(choices) == KINDS
+    # What a layout has no part for does nothing; its own parts are faulty more often.
+    weights = np.array([3.0 if vehicle.reservoir and i > 16 else 1.0 for i in range(len(choices))])
+    if not vehicle.reservoir:
+        weights[17:] = 0.0
+    weights /= weights.sum()
+    picked = rng.choice(len(choices), size=int(rng.integers(1, 4)), replace=False, p=weights)
     faults = tuple(
         TimedFault(
             name=str(i), change=choices[i],

@@ -20,6 +20,7 @@ from scipy.optimize import brentq
 
 from sagtrace.twin import _slots as s
 from sagtrace.twin import controller
+from sagtrace.twin._kernels import pointers
 from sagtrace.twin.faults import TimedFault
 from sagtrace.twin.parameters import VehicleParameters
 from sagtrace.twin.script import Script, stretches
@@ -31,8 +32,10 @@ RHO0, T0 = 1.185, 293.15
 CV, CP = R / (G - 1), G * R / (G - 1)
 
 
-# The control unit's own function, compiled here for Python to call.
-_decide = numba.njit(controller.decide)
+@numba.njit  # type: ignore[untyped-decorator]
+def _decide(decide: Any, arguments: tuple[Any, ...]) -> float:
+    """The control unit's own function, which compiled code knows by its address."""
+    return decide(*arguments)  # type: ignore[no-any-return]
 
 
 def iso(pa: float, ta: float, pb: float, tb: float, c: float, b: float, lam: float) -> float:
@@ -112,19 +115,19 @@ class Plant:
         return volts, source, joint, before, charge
 
     def seen(self, t: float, y: np.ndarray, u: np.ndarray, cmd: np.ndarray) -> tuple[float, float]:
-        """Supply voltage and pressure in the reservoir."""
+        """Supply voltage and true pressure at the sensor."""
         nv, n = self.nv, self.n
         volts, source, _, before, _ = self.loop(y, u)
         amps = 0.0
         if self.powered(cmd):
             amps = self.working_point(t, y, u, volts, before)[1]
-        p_res = 0.4 * y[2 * nv - 1] / self.w[s.V_RES] if nv > n + 1 else 0.0
-        return volts - amps * source, p_res
+        volume = self.w[s.V_RES] if nv > n + 1 else self.w[s.V_BLOCK]
+        return volts - amps * source, 0.4 * y[2 * nv - 1] / volume
 
     def powered(self, cmd: np.ndarray) -> bool:
         w = self.w
         on = w[s.STUCK_ON] > 0 or (cmd[0] > 0 and w[s.COIL_OPEN] == 0)
-        return bool(on and cmd[3] == 0 and w[s.BLOWN] == 0)
+        return bool(on and cmd[3] == 0 and w[s.BLOWN] == 0 and not w[s.LOOP_OPEN])
 
     def working_point(
         self, t: float, y: np.ndarray, u: np.ndarray, volts: float, before: float
@@ -171,8 +174,10 @@ class Plant:
             is_open = r[s.V_STUCK_OPEN] > 0 or (cmd[4 + i] > 0 and not stuck)
             move(i, n, r[s.SEAT] + (r[s.C_OPEN] if is_open else 0.0), b)
             move(i, -1, r[s.LEAK], bl)
+            move(i, (i + 1) % n, r[s.CROSS], bl)
         if nv > n + 1:
-            move(n + 1, n, w[s.C_RES] * cmd[2], b)
+            shut = cmd[2] == 0 or w[s.R_STUCK] or w[s.R_COIL]
+            move(n + 1, n, w[s.R_SEAT] + (0.0 if shut else w[s.C_RES]), b)
             move(n + 1, -1, w[s.L_RES], bl)
         full = min(max(y[e + 3] / w[s.DRY_CAP], 0), 1)
         dryer = w[s.C_DRYER] * (1 - w[s.DRY_CHOKE] * full)
@@ -245,6 +250,7 @@ def simulate_reference(
         [np.full(nv, 1e-9), np.full(nv, 1e-4), np.full(n, 1e-8), (1e-5, 1e-5, 1e-6, 1e-9, 1e-8)]
     ) * (rtol / 1e-8)
     restarts = evaluations = 0
+    decide = pointers()[1]
     for k, (a, end) in enumerate(pairwise(edges)):
         pack = s.pack(vehicle, [f for f in faults if f.onset <= a])
         plant, u, tick = (
@@ -293,10 +299,11 @@ def simulate_reference(
                     break
                 yt = done.sol(now) if now > t else y
                 supply, p_res = plant.seen(now, yt, u, cmd)
-                if _decide(
+                seen = (
                     now, memory, pack.control, pack.sensors, pack.springs, pack.wide, u,
-                    yt[2 * nv : 2 * nv + n], supply, yt[2 * nv + n], p_res, seed, new,
-                ) > 0.0:  # fmt: skip
+                    yt[2 * nv : 2 * nv + n].copy(), supply, yt[2 * nv + n], p_res, seed, new,
+                )  # fmt: skip
+                if _decide(decide, seen) > 0.0:
                     if now < cut:
                         new[3] = cmd[3]
                     changed, cut = True, now

@@ -11,7 +11,7 @@ import pytest
 from sagtrace.errors import DomainError, UnknownIdError
 from sagtrace.twin.faults import CornerFault, FaultParameters, SensorFault, TimedFault
 from sagtrace.twin.script import Door, Engine, Load, Mode, Script
-from sagtrace.twin.simulate import Simulation, prepare, simulate
+from sagtrace.twin.simulate import Simulation, simulate
 from virtual_vehicles import LAYOUTS, standard_vehicle
 
 LOADED = (Engine(at=30.0, on=True), Load(at=60.0, kilograms={"left": 60.0, "right": 60.0}))
@@ -101,6 +101,23 @@ def test_a_blocked_way_makes_it_give_up_with_a_code() -> None:
     assert code.first_seen > 60.0 + PAIR.control.run_timeout
 
 
+def test_a_code_stays_as_history_when_the_next_fill_reaches_the_level() -> None:
+    shut = FaultParameters(corners={c: CornerFault(valve_stuck_closed=True) for c in PAIR.corners})
+    script = Script(duration=400.0, events=LOADED)
+    ill = simulate(PAIR, script, faults=(TimedFault(name="shut", change=shut),))
+    on = Script(duration=1200.0, engine=True, events=(replace(LOADED[1], at=0.0),))
+    well = simulate(PAIR, on, start=ill.end)
+    before, after = (
+        next(c.status for c in run.codes if c.name == "level not reached in time")
+        for run in (ill, well)
+    )
+    assert before.test_failed
+    assert before.confirmed
+    assert end_height(well) > -PAIR.control.deadband_low
+    assert not after.test_failed
+    assert after.confirmed
+
+
 def test_an_open_coil_is_seen_but_only_at_its_circuit() -> None:
     run = with_fault(corners={"left": CornerFault(coil_open=True)})
     assert {code.name for code in run.codes} >= {"spring valve circuit open"}
@@ -173,13 +190,6 @@ def test_every_layout_levels_a_load(layout: str) -> None:
     if vehicle.reservoir is not None:
         assert run.truth.valves["reservoir"].max() == 1.0
     assert set(run.trace().channels) <= set(run.channels)
-
-
-def test_says_what_it_does_first() -> None:
-    said: list[str] = []
-    prepare(said.append)
-    assert "first run" in said[0]
-    assert "ready" in said[-1]
 
 
 def test_refuses_what_cannot_be() -> None:

@@ -102,7 +102,10 @@ def test_every_fault_in_every_state_is_put_in_and_simulated_or_says_why_not(layo
         faults, script = together([part], plain)
         start = begin(vehicle, script, [part])
         run = simulate(vehicle, script, faults=faults, rate=1.0, start=start)
-        assert all(np.isfinite(channel).all() for channel in run.channels.values())
+        # A dead pressure sensor reports nothing.
+        dead = fault == "pressure-sensor.wrong" and state == "dead"
+        told = [c for role, c in run.channels.items() if not (dead and "pressure" in role)]
+        assert all(np.isfinite(channel).all() for channel in told)
         assert run.balance.mass < 1e-9
     assert set(left_out) == {"other"}
 

@@ -94,14 +94,18 @@ def plain() -> VehicleParameters:
     )  # fmt: skip
 
 
-@pytest.mark.arithmetic("dh = (V/A) dT/T with V = 1.5 L, A = 100 cm2, 20 K from 293.15 K")
-def test_a_cold_night_lowers_a_tight_spring() -> None:
+@pytest.mark.arithmetic("dh = (V/A) dT/T with V = 1.5 L, A = 100 cm2")
+@pytest.mark.parametrize(
+    ("warm", "cold", "drop"),
+    [(293.15, 273.15, "-10.2337"), (293.15, 263.15, "-15.3505"), (313.15, 293.15, "-9.5801")],
+)
+def test_a_cold_night_lowers_a_tight_spring(warm: float, cold: float, drop: str) -> None:
     script = Script(
-        duration=8 * HOUR, ambient=293.15, events=(Ambient(at=60.0, to=273.15, over=2 * HOUR),)
+        duration=8 * HOUR, ambient=warm, events=(Ambient(at=60.0, to=cold, over=2 * HOUR),)
     )
     run = simulate(plain(), script, rate=0.1, rtol=FINE)
     assert run.truth is not None
-    assert 1e3 * run.truth.heights["left"][-1] == printed("-10.2337")
+    assert 1e3 * run.truth.heights["left"][-1] == printed(drop)
 
 
 @pytest.mark.arithmetic("dh/dt = -C rho0 R T/A at constant load; C = 2e-12, A = 100 cm2")

@@ -1,42 +1,30 @@
-"""Fifty random faulty vehicles against the second program of `reference.py`."""
+"""Random faulty vehicles against the second program of `plain_plant`.
+
+These twelve of the fifty have every kind of fault at least once; `bench` runs all fifty.
+"""
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
-from fault_scenarios import random_scenario
-from plain_plant import simulate_reference
+from agreement import apart
+from fault_scenarios import KINDS, random_scenario
 
-from sagtrace.twin.simulate import simulate
 from virtual_vehicles import LAYOUTS
 
 HEIGHT, MASS = 0.2e-3, 2e-3  # [m, -] what is promised
-SCENARIOS = 50
+SAMPLE = (1, 5, 9, 11, 18, 20, 22, 23, 25, 41, 42, 48)
 
 
-def compare(seed: int) -> int:
-    """Check one scenario; return how often a command changed."""
-    vehicle, script, faults = random_scenario(seed)
-    run = simulate(vehicle, script, faults=faults, seed=seed, rate=1.0)
-    exact = simulate_reference(vehicle, script, faults, seed=seed, rate=1.0)
-    assert run.truth is not None
-    for i, corner in enumerate(vehicle.corners):
-        ours = run.truth.heights[corner] * vehicle.lever
-        assert np.abs(ours - exact.heights[i]).max() < HEIGHT, (seed, corner)
-    for i, (name, mass) in enumerate(run.truth.masses.items()):
-        # Of a full gallery: when it is empty and being filled, a millisecond is more than 0.2 %.
-        whole = exact.masses[i] if name != "gallery" else exact.masses[i].max()
-        assert np.abs(mass / whole - exact.masses[i] / whole).max() < MASS, (seed, name)
-    return len(run.changes)
+def test_the_sample_has_every_layout_and_every_kind_of_fault() -> None:
+    scenarios = [random_scenario(seed) for seed in SAMPLE]
+    assert {vehicle.layout for vehicle, _, _ in scenarios} == set(LAYOUTS)
+    assert {int(f.name) for _, _, faults in scenarios for f in faults} == set(range(KINDS))
+    assert any(len(faults) > 1 for _, _, faults in scenarios)
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("part", range(10))
-def test_agrees_with_a_general_stiff_solver(part: int) -> None:
-    changes = [compare(seed) for seed in range(part, SCENARIOS, 10)]
-    assert max(changes) >= 4  # with events, not only a vehicle at rest
-
-
-@pytest.mark.parametrize("layout", LAYOUTS)
-def test_agrees_on_each_layout(layout: str) -> None:
-    compare(LAYOUTS.index(layout) + 3)
+@pytest.mark.parametrize("seed", SAMPLE)
+def test_agrees_with_a_general_stiff_solver(seed: int) -> None:
+    found = apart(seed)
+    assert found.height < HEIGHT
+    assert found.mass < MASS
+    assert found.changes >= 1  # with events, not only a vehicle at rest

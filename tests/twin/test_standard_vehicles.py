@@ -19,15 +19,16 @@ from sagtrace.vehicle.system import System
 from virtual_vehicles import LAYOUTS, standard_vehicle
 
 
+@numba.njit  # type: ignore[untyped-decorator]
+def point(wide: np.ndarray, pressure: float, ohms: float) -> tuple[float, float]:
+    found = pump_point(wide, pressure, 293.15, 293.15, 1.0, 12.5, ohms)
+    return found[0], found[1]
+
+
 def pump_at(vehicle: VehicleParameters, gauge: float) -> tuple[float, float]:
     """Return free air [m^3/s] and current [A] at 12.5 V on the pump itself, nothing in the way."""
     wide = s.pack(vehicle).wide
     wide[s.C_INTAKE], wide[s.RING] = 1.0, 0.0
-
-    @numba.njit  # type: ignore[untyped-decorator]
-    def point(wide: np.ndarray, pressure: float, ohms: float) -> tuple[float, float]:
-        found = pump_point(wide, pressure, 293.15, 293.15, 1.0, 12.5, ohms)
-        return found[0], found[1]
 
     flow, current = point(wide, wide[s.BARO] + gauge, wide[s.R_ARM])
     return flow * R_AIR * 293.15 / wide[s.BARO], current

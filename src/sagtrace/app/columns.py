@@ -16,16 +16,17 @@ from numpy.typing import NDArray
 
 from sagtrace.app.virtual import VirtualRun, VirtualWeeks
 from sagtrace.errors import DomainError
-from sagtrace.twin.leaks import leak_flows
+from sagtrace.physics.constants import M_AIR
+from sagtrace.physics.gas import REF_20C_1ATM, molar_flow_to_standard
 
 __all__ = ["Column", "recording_columns", "truth_columns", "week_columns"]
 
 Array: TypeAlias = NDArray[np.float64]
 
-SWITCHES = ("pump.command", "vent.command", "engine")
+SWITCHES = ("pump.command", "vent.command", "engine", "valve")
 UNITS = {
     "height": "mm", "pressure": "kPa", "pump.current": "A", "pump.voltage": "V", "supply": "V",
-    "ambient": "°C",
+    "ambient": "°C", "pump.temperature": "°C",
 }  # fmt: skip
 
 
@@ -58,9 +59,10 @@ def recording_columns(run: VirtualRun) -> tuple[Column, ...]:
 
 
 def _unit(role: str) -> str:
-    if role in SWITCHES:
+    kind = role.partition(".")[0]
+    if role in SWITCHES or kind in SWITCHES:
         return ""
-    return UNITS[role] if role in UNITS else UNITS[role.partition(".")[0]]
+    return UNITS[role] if role in UNITS else UNITS[kind]
 
 
 def truth_columns(run: VirtualRun) -> tuple[Column, ...]:
@@ -74,7 +76,7 @@ def truth_columns(run: VirtualRun) -> tuple[Column, ...]:
         ("mass", "g", truth.masses),
         ("temperature", "°C", truth.temperatures),
         ("pressure", "kPa", truth.pressures),
-        ("leak", "mL/min", leak_flows(run.scene.vehicle, run.scene.faults, run.result)),
+        ("leak", "mL/min", {place: _free_air(flow) for place, flow in truth.leaks.items()}),
         ("valve", "", truth.valves),
     )
     columns = [
@@ -85,9 +87,15 @@ def truth_columns(run: VirtualRun) -> tuple[Column, ...]:
     return (
         Column(name="time", unit="s", values=run.result.time),
         *columns,
+        Column(name="delivery.pump", unit="L/min", values=_free_air(truth.delivery)),
         Column(name="water.dryer", unit="g", values=truth.water),
         Column(name="charge.battery", unit="%", values=truth.charge),
     )
+
+
+def _free_air(flow: Array) -> Array:
+    """Return a mass flow [kg/s] as a leak tester tells it [m^3/s at 20 °C and 1 atm]."""
+    return np.asarray(molar_flow_to_standard(flow / M_AIR, REF_20C_1ATM))
 
 
 def week_columns(run: VirtualWeeks) -> tuple[Column, ...]:
@@ -103,5 +111,7 @@ def week_columns(run: VirtualWeeks) -> tuple[Column, ...]:
         ("wear.ring", "%", [week.wear.ring / healthy for week in weeks]),
         ("wear.brushes", "mΩ", [week.wear.brushes for week in weeks]),
         ("wear.connector", "mΩ", [week.wear.connector for week in weeks]),
+        ("wear.contacts", "mΩ", [week.wear.contacts for week in weeks]),
+        ("pump.delivery", "L/min", _free_air(np.array([week.delivery for week in weeks])).tolist()),
     )
     return tuple(Column(name=n, unit=u, values=np.array(v, dtype=float)) for n, u, v in rows)

@@ -131,7 +131,7 @@ def _once(
 
     rate = 10.0 if rate is None else rate
     check_size(plan.script.duration, rate, truth is not None)
-    prepare(talk)
+    prepare(talk, at_once=True)
     done = run_plan(
         plan, layout, fault_book(), rate=rate, truth=truth is not None, tell=part("simulating")
     )
@@ -159,7 +159,7 @@ def _weeks(
 
     rate = 1.0 if rate is None else rate
     check_day(plan.script.duration, rate)
-    prepare(talk)
+    prepare(talk, at_once=True)
     done = run_weeks(
         plan, layout, fault_book(), weeks=weeks, rate=rate, tell=part("simulating weeks")
     )
@@ -176,6 +176,7 @@ def _weeks(
             "ring_leak_added_percent": 100.0 * week.wear.ring / healthy_ring,
             "brushes_added_milliohm": from_si(week.wear.brushes, "mΩ"),
             "connector_added_milliohm": from_si(week.wear.connector, "mΩ"),
+            "contacts_added_milliohm": from_si(week.wear.contacts, "mΩ"),
             "codes": [_code(code) for code in week.codes],
         }
         for week in done.weeks

@@ -13,21 +13,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sagtrace.errors import UnknownIdError
-from sagtrace.twin.faults import CornerFault, SensorFault, TimedFault
+from sagtrace.twin.faults import CornerFault, FaultParameters, SensorFault, TimedFault
 from sagtrace.twin.parameters import VehicleParameters
 
 __all__ = [
     "AFTERCOOL", "AREA", "B_LEAK", "B_VALVE", "BARO", "BATT_CAP", "BLOWN", "BUMP_AT", "BUMP_K",
     "C_DRYER", "C_INTAKE", "C_OPEN", "C_RES", "C_VENT", "CLEAR", "COIL_OPEN", "CONN_CAP",
-    "CONN_RTH", "coupling", "DRY_CAP", "DRY_CAPTURE", "DRY_CHOKE", "DRY_REGEN", "FRICTION",
-    "FUSE_COOL", "FUSE_IN", "FUSE_PLACE", "G_BLOCK", "G_RES", "G_SPRING", "HEAD_CAP", "HEAD_RTH",
-    "HUMIDITY", "I_CHARGE", "I_SLEEP", "K_AFTER", "K_COOL", "K_CREDIT", "K_DELAY_FILL",
+    "CONN_RTH", "coupling", "CROSS", "DRY_CAP", "DRY_CAPTURE", "DRY_CHOKE", "DRY_REGEN",
+    "FRICTION", "FUSE_COOL", "FUSE_IN", "FUSE_PLACE", "G_BLOCK", "G_RES", "G_SPRING", "HEAD_CAP",
+    "HEAD_RTH", "HUMIDITY", "I_CHARGE", "I_SLEEP", "K_AFTER", "K_COOL", "K_CREDIT", "K_DELAY_FILL",
     "K_DELAY_VENT", "K_FILTER", "K_FULL", "K_HIGH", "K_HOT", "K_LOW", "K_MARGIN", "K_MATURE",
     "K_MOVING", "K_NO_COMMAND", "K_RATE", "K_REFILL", "K_RELIEF", "K_REST", "K_RESTART", "K_STOP",
     "K_TARGET", "K_TICK", "K_TIMEOUT", "K_VOLTS", "KE", "L_BLOCK", "L_CHECK", "L_RES", "L_VENT",
-    "LAMINAR", "LEAK", "LEVER", "LOAD", "OCV_EMPTY", "OCV_FULL", "pack", "Packed", "POLY",
-    "PREHEAT", "R_ARM", "R_BATT", "R_CHARGE", "R_CONN", "R_FEED", "R_GROUND", "R_RELAY", "REB_AT",
-    "REB_K", "RING", "S_ARM", "S_BENT", "S_BROKEN", "S_FIRST", "S_GAIN", "S_HANGS", "S_LAST",
+    "LAMINAR", "LEAK", "LEVER", "LOAD", "LOOP_OPEN", "N_INPUT", "OCV_EMPTY", "OCV_FULL", "P_DEAD",
+    "P_OFFSET", "P_SENSOR", "pack", "Packed", "POLY", "PREHEAT", "R_ARM", "R_BATT", "R_CHARGE",
+    "R_COIL", "R_CONN", "R_FEED", "R_GROUND", "R_RELAY", "R_SEAT", "R_STUCK", "REB_AT", "REB_K",
+    "RING", "S_ARM", "S_BENT", "S_BROKEN", "S_FIRST", "S_GAIN", "S_HANGS", "S_JUMPS", "S_LAST",
     "S_NOISE", "S_OFFSET", "S_OPEN", "S_SPAN", "S_STEP", "S_SUPPLY", "SEAT", "SLOPE", "STUCK_ON",
     "SWEPT", "U_AMBIENT", "U_DOOR", "U_ENGINE", "U_LIFT", "U_LOAD", "U_MODE", "U_RAMP", "U_SLOPE",
     "U_START", "V_BLOCK", "V_CHARGE", "V_COIL", "V_RES", "V_STUCK_CLOSED", "V_STUCK_OPEN",
@@ -42,15 +43,16 @@ Array = NDArray[np.float64]
  SWEPT, CLEAR, POLY, RING, KE, FRICTION, R_ARM, HEAD_CAP, HEAD_RTH, PREHEAT, AFTERCOOL, V_CHARGE,
  R_CHARGE, OCV_FULL, OCV_EMPTY, R_BATT, BATT_CAP, I_CHARGE, I_SLEEP, R_FEED, R_RELAY, R_CONN,
  R_GROUND, CONN_CAP, CONN_RTH, FUSE_IN, FUSE_PLACE, FUSE_COOL, STUCK_ON, COIL_OPEN, BLOWN,
- VENT_STUCK, N_WIDE) = range(55)  # fmt: skip
+ VENT_STUCK, LOOP_OPEN, R_SEAT, R_STUCK, R_COIL, P_SENSOR, P_OFFSET, P_DEAD,
+ N_WIDE) = range(62)  # fmt: skip
 
 # Numbers of one spring.
 (AREA, SLOPE, VOLUME, G_SPRING, BUMP_AT, BUMP_K, REB_AT, REB_K, C_OPEN, SEAT, LEAK, LOAD,
- V_STUCK_OPEN, V_STUCK_CLOSED, V_COIL, N_SPRING) = range(16)  # fmt: skip
+ V_STUCK_OPEN, V_STUCK_CLOSED, V_COIL, CROSS, N_SPRING) = range(17)  # fmt: skip
 
 # Numbers of one sensor; its corners are places in the list of springs.
 (S_FIRST, S_LAST, S_ARM, S_SPAN, S_NOISE, S_STEP, S_OFFSET, S_GAIN, S_BENT, S_BROKEN, S_HANGS,
- S_OPEN, S_SUPPLY, N_SENSOR) = range(14)  # fmt: skip
+ S_OPEN, S_SUPPLY, S_JUMPS, N_SENSOR) = range(15)  # fmt: skip
 
 # Numbers of the control unit.
 (K_TICK, K_FILTER, K_LOW, K_HIGH, K_STOP, K_DELAY_FILL, K_DELAY_VENT, K_TIMEOUT, K_REST, K_RELIEF,
@@ -130,6 +132,8 @@ def _wide(v: VehicleParameters) -> Array:
     wide[[R_FEED, R_RELAY, R_CONN, R_GROUND]] = e.feed, e.relay, e.connector, e.ground
     wide[[CONN_CAP, CONN_RTH]] = e.connector_capacity, e.connector_thermal
     wide[[FUSE_IN, FUSE_PLACE, FUSE_COOL]] = e.fuse_rating, e.fuse_place, e.fuse_cooling
+    # In the reservoir where there is one, else in the gallery of a valve block.
+    wide[P_SENSOR] = float(v.reservoir is not None or len(v.springs) == 4)
     return wide
 
 
@@ -168,51 +172,69 @@ def _series(a: float, b: float) -> float:
 
 
 def _add(packed: Packed, vehicle: VehicleParameters, fault: TimedFault) -> None:
-    change, k, wide = fault.change, fault.severity, packed.wide
+    change, k = fault.change, fault.severity
+    roles = [sensor.role for sensor in vehicle.sensors]
+    for corner in change.corners:
+        if corner not in vehicle.corners:
+            raise UnknownIdError("corner", corner, vehicle.corners)
+    for role in change.sensors:
+        if role not in roles:
+            raise UnknownIdError("sensor", role, roles)
+    if k == 0.0:
+        return
+    _add_wide(packed.wide, change, k)
+    packed.control[K_TARGET] += k * change.target_offset
+    _switch(packed.control, K_NO_COMMAND, change.no_command)
+    for corner, at in change.corners.items():
+        _add_corner(packed.springs[vehicle.corners.index(corner)], at, k)
+    for role, sensed in change.sensors.items():
+        _add_sensor(packed.sensors[roles.index(role)], sensed, k)
+
+
+def _switch(row: Array, slot: int, on: bool) -> None:
+    row[slot] = max(row[slot], float(on))
+
+
+def _add_wide(wide: Array, change: FaultParameters, k: float) -> None:
     for slot, amount in (
         (L_BLOCK, change.block_leak), (L_VENT, change.vent_leak),
-        (L_CHECK, change.check_valve_leak),
-        (L_RES, change.reservoir_leak), (RING, change.ring_leak), (R_ARM, change.armature),
+        (L_CHECK, change.check_valve_leak), (L_RES, change.reservoir_leak),
+        (R_SEAT, change.reservoir_seat_leak), (RING, change.ring_leak), (R_ARM, change.armature),
         (R_RELAY, change.relay), (R_CONN, change.connector), (R_FEED, change.feed),
         (R_GROUND, change.ground), (R_BATT, change.battery), (V_CHARGE, -change.charging_loss),
+        (P_OFFSET, change.pressure_offset),
     ):  # fmt: skip
         wide[slot] += k * amount
     wide[C_INTAKE] *= 1.0 - min(k * change.intake_loss, 1.0 - 1e-3)
     wide[FRICTION] += SEIZED_TORQUE * change.seized
     wide[R_ARM] += OPEN_OHMS * change.motor_open
+    broken = change.relay_open or change.connector_open or change.feed_open or change.ground_open
     for slot, on in (
         (STUCK_ON, change.relay_stuck_on), (COIL_OPEN, change.relay_coil_open),
         (BLOWN, change.fuse_blown), (VENT_STUCK, change.vent_stuck_closed),
+        (LOOP_OPEN, broken), (R_STUCK, change.reservoir_valve_stuck_closed),
+        (R_COIL, change.reservoir_valve_coil_open), (P_DEAD, change.pressure_dead),
     ):  # fmt: skip
-        wide[slot] = max(wide[slot], float(on))
-    packed.control[K_TARGET] += k * change.target_offset
-    packed.control[K_NO_COMMAND] = max(packed.control[K_NO_COMMAND], float(change.no_command))
-    for corner, at in change.corners.items():
-        if corner not in vehicle.corners:
-            raise UnknownIdError("corner", corner, vehicle.corners)
-        _add_corner(packed.springs[vehicle.corners.index(corner)], at, k)
-    roles = [sensor.role for sensor in vehicle.sensors]
-    for role, sensed in change.sensors.items():
-        if role not in roles:
-            raise UnknownIdError("sensor", role, roles)
-        _add_sensor(packed.sensors[roles.index(role)], sensed, k)
+        _switch(wide, slot, on)
 
 
 def _add_corner(row: Array, change: CornerFault, k: float) -> None:
     row[LEAK] += k * change.leak
     row[SEAT] += k * change.seat_leak
+    row[CROSS] += k * change.cross_leak
     row[C_OPEN] *= 1.0 - min(k * change.line_loss, 1.0)
-    row[V_STUCK_OPEN] = max(row[V_STUCK_OPEN], float(change.valve_stuck_open))
-    row[V_STUCK_CLOSED] = max(row[V_STUCK_CLOSED], float(change.valve_stuck_closed))
-    row[V_COIL] = max(row[V_COIL], float(change.coil_open))
+    _switch(row, V_STUCK_OPEN, change.valve_stuck_open)
+    _switch(row, V_STUCK_CLOSED, change.valve_stuck_closed)
+    _switch(row, V_COIL, change.coil_open)
 
 
 def _add_sensor(row: Array, change: SensorFault, k: float) -> None:
     row[S_OFFSET] += k * change.offset
     row[S_GAIN] += k * change.gain
     row[S_NOISE] += k * change.noise
+    row[S_JUMPS] += k * change.jumps
     row[S_BENT] += k * change.bent_link
     row[S_SUPPLY] += k * change.supply_loss
-    row[S_BROKEN] = max(row[S_BROKEN], float(change.link_broken))
-    row[S_HANGS] = change.hangs_at
-    row[S_OPEN] = max(row[S_OPEN], float(change.open_circuit))
+    if change.link_broken:
+        row[S_BROKEN], row[S_HANGS] = 1.0, change.hangs_at
+    _switch(row, S_OPEN, change.open_circuit)

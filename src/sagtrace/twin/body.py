@@ -7,6 +7,8 @@ square of penetration, bars and body couple the corners. Limits: flat ground, sm
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -28,22 +30,34 @@ from sagtrace.twin._slots import (
     VOLUME,
 )
 
-__all__ = ["heights", "loads_at", "settle", "solve_small"]
+__all__ = ["heights", "settle", "solve_small"]
 
 Array = NDArray[np.float64]
 
-NEWTON_LIMIT, NEWTON_DONE, LONGEST_MOVE = 60, 1e-14, 0.02  # [-, m, m] chosen
+NEWTON_LIMIT, LONGEST_MOVE = 60, 0.02  # [-, m] chosen
+NEWTON_DONE = 1e-8  # [m] chosen: what is left after so small a step is its square over decimetres
+LEAST_PRESSURE = 0.05  # [-] chosen: of the barometer; what hangs cannot be without any gas
 LEAST_VOLUME = -0.9  # [-] chosen: a guess never squeezes a spring to less than a tenth
 
 
 @compiled
+def _load(t: float, i: int, springs: Array, u: Array) -> float:
+    """Return the load on a spring [N]; on a lift the body hangs, and it is negative."""
+    return float(springs[i, LOAD] + u[U_LOAD + i] + u[U_RAMP + i] * (t - u[U_START]))
+
+
 def heights(
-    energies: Array, springs: Array, links: Array, loads: Array, baro: float, x: Array
-) -> None:
-    """Solve the balance of forces for the springs' extensions; `x` holds a guess and the answer."""
+    t: float, energies: Array, springs: Array, links: Array, u: Array, baro: float, x: Array,
+    work: Array,
+) -> None:  # fmt: skip
+    """Solve the balance of forces for the springs' extensions; `x` holds a guess and the answer.
+
+    `work` is scratch with two rows more than there are springs, at least as wide as there are.
+    """
     n = springs.shape[0]
-    jac = np.empty((n, n))
-    step = np.empty(n)
+    matrix, step, loads = work[:n], work[n], work[n + 1]
+    for i in range(n):
+        loads[i] = _load(t, i, springs, u)
     for _ in range(NEWTON_LIMIT):
         for i in range(n):
             row = springs[i]
@@ -55,12 +69,12 @@ def heights(
             force = (p - baro) * area + row[BUMP_K] * below * below
             force -= row[REB_K] * above * above + loads[i]
             for j in range(n):
-                jac[i, j] = links[i, j]
+                matrix[i, j] = links[i, j]
                 force -= links[i, j] * x[j]
-            jac[i, i] += p * area * area / volume - (p - baro) * row[SLOPE]
-            jac[i, i] += 2.0 * (row[BUMP_K] * below + row[REB_K] * above)
+            matrix[i, i] += p * area * area / volume - (p - baro) * row[SLOPE]
+            matrix[i, i] += 2.0 * (row[BUMP_K] * below + row[REB_K] * above)
             step[i] = force
-        solve_small(jac, step)
+        solve_small(matrix, step, n)
         largest = 0.0
         for i in range(n):
             largest = max(largest, abs(step[i]))
@@ -74,8 +88,8 @@ def heights(
 
 @compiled
 def settle(
-    aim: Array, y: Array, nv: int, springs: Array, sensors: Array, links: Array, loads: Array,
-    baro: float, lever: float, x: Array,
+    t: float, aim: Array, y: Array, nv: int, springs: Array, sensors: Array, links: Array,
+    u: Array, baro: float, lever: float, x: Array,
 ) -> None:  # fmt: skip
     """Give the springs the gas that brings each sensor's height to `aim` [m at the wheel arch].
 
@@ -85,31 +99,31 @@ def settle(
     n = springs.shape[0]
     for k in range(sensors.shape[0]):
         first, last = int(sensors[k, S_FIRST]), int(sensors[k, S_LAST])
-        if aim[first] == aim[first]:
+        if not math.isnan(aim[first]):
             shift = lever * aim[first] - 0.5 * (x[first] + x[last])
             x[first] += shift
             if last != first:
                 x[last] += shift
     for i in range(n):
-        if aim[i] == aim[i]:
-            row = springs[i]
-            force = loads[i]
-            for j in range(n):
-                force += links[i, j] * x[j]
-            below = max(row[BUMP_AT] - x[i], 0.0)
-            above = max(x[i] - row[REB_AT], 0.0)
-            force += row[REB_K] * above * above - row[BUMP_K] * below * below
-            p = max(baro + force / (row[AREA] + row[SLOPE] * x[i]), 0.05 * baro)
-            volume = row[VOLUME] + row[AREA] * x[i] + 0.5 * row[SLOPE] * x[i] * x[i]
-            energy = p * volume / (GAMMA_AIR - 1.0)
-            y[i] *= energy / y[nv + i]
-            y[nv + i] = energy
+        if math.isnan(aim[i]):
+            continue
+        row = springs[i]
+        force = _load(t, i, springs, u)
+        for j in range(n):
+            force += links[i, j] * x[j]
+        below = max(row[BUMP_AT] - x[i], 0.0)
+        above = max(x[i] - row[REB_AT], 0.0)
+        force += row[REB_K] * above * above - row[BUMP_K] * below * below
+        p = max(baro + force / (row[AREA] + row[SLOPE] * x[i]), LEAST_PRESSURE * baro)
+        volume = row[VOLUME] + row[AREA] * x[i] + 0.5 * row[SLOPE] * x[i] * x[i]
+        energy = p * volume / (GAMMA_AIR - 1.0)
+        y[i] *= energy / y[nv + i]
+        y[nv + i] = energy
 
 
 @compiled
-def solve_small(matrix: Array, right: Array) -> None:
+def solve_small(matrix: Array, right: Array, n: int) -> None:
     """Solve in place by elimination without exchange: the matrices here are dominant."""
-    n = len(right)
     for k in range(n - 1):
         for i in range(k + 1, n):
             f = matrix[i, k] / matrix[k, k]
@@ -120,11 +134,3 @@ def solve_small(matrix: Array, right: Array) -> None:
         for j in range(i + 1, n):
             right[i] -= matrix[i, j] * right[j]
         right[i] /= matrix[i, i]
-
-
-@compiled
-def loads_at(t: float, springs: Array, u: Array, out: Array) -> None:
-    """Write the load on every spring [N]; on a lift the body hangs and the wheels pull."""
-    dt = t - u[U_START]
-    for i in range(springs.shape[0]):
-        out[i] = springs[i, LOAD] + u[U_LOAD + i] + u[U_RAMP + i] * dt

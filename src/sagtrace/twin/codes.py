@@ -25,6 +25,8 @@ CODE_CLASSES: Final = (
     "spring valve circuit open",
     "run budget used up",
     "pressure not reached",
+    "reservoir valve circuit open",
+    "pressure signal out of range",
 )
 
 

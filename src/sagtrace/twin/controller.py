@@ -1,9 +1,11 @@
 """The virtual control unit: one decision a tick, from what it can see. Compiled.
 
-It sees filtered heights, its supply, the door, the lifting mode, the pump's head temperature, on
-layouts with a reservoir also the pressure in it, and the coils' circuits. It fills or vents one
-axle at a time after a delay, closes each spring's valve at the target, ends a fill by time-out,
-keeps a run budget, pauses a hot pump, relieves the gallery after a fill, refills a reservoir.
+It sees filtered heights, its supply, the door, the lifting mode, the pump's head temperature, the
+coils' circuits and, where the layout has the sensor, the pressure in reservoir or gallery. It fills
+or vents one axle at a time after a delay, closes each spring's valve at the target, ends a fill by
+time-out, keeps a run budget, pauses a hot pump, relieves the gallery after a fill, refills a
+reservoir. A pressure signal that is dead or out of range it no longer uses: it sets a code and
+fills by the pump alone, as it does when the circuit of the reservoir's valve is open.
 Assumes the engine must run to lift; after it stops the unit may still vent, then it sleeps.
 Out of scope: waking in the night, speed-dependent levels.
 
@@ -17,6 +19,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from sagtrace.twin._chance import normal, worn_track
 from sagtrace.twin._compiled import compiled
 from sagtrace.twin._slots import (
     AREA,
@@ -47,12 +50,17 @@ from sagtrace.twin._slots import (
     K_VOLTS,
     LEVER,
     LOAD,
+    P_DEAD,
+    P_OFFSET,
+    P_SENSOR,
+    R_COIL,
     S_ARM,
     S_BENT,
     S_BROKEN,
     S_FIRST,
     S_GAIN,
     S_HANGS,
+    S_JUMPS,
     S_LAST,
     S_NOISE,
     S_OFFSET,
@@ -67,9 +75,10 @@ from sagtrace.twin._slots import (
     V_COIL,
     V_RES,
 )
-from sagtrace.twin.plant import C_PUMP, C_RES_CMD, C_VALVE, C_VENT_CMD
+from sagtrace.twin.plant import C_BLOWN, C_PUMP, C_RES_CMD, C_VALVE, C_VENT_CMD, COMMANDS
 
 __all__ = [
+    "CODES",
     "decide",
     "M_BUDGET",
     "M_CREDIT",
@@ -90,16 +99,18 @@ Array = NDArray[np.float64]
 M_HEIGHT = 12  # four filtered heights
 M_LOW = 16  # two timers: axle too low
 M_HIGH = 18  # two timers: axle too high
-M_COUNT = 20  # eight maturing timers
-M_STATUS = 28  # eight status bytes
-M_FIRST = 36  # eight times of first maturing
-M_WRONG, M_TESTED = 44, 52  # what the codes' tests say on this tick
-MEMORY = 60
+CODES = 10
+M_COUNT = 20  # maturing timers of the codes
+M_STATUS = M_COUNT + CODES  # their status bytes
+M_FIRST = M_STATUS + CODES  # their times of first maturing
+M_WRONG = M_FIRST + CODES  # what their tests say on this tick
+M_TESTED = M_WRONG + CODES
+MEMORY = M_TESTED + CODES
 IDLE, FILL, VENT, RELIEF, REFILL = 0.0, 1.0, 2.0, 3.0, 4.0
-CODES = 8
 FAILED, THIS_CYCLE, PENDING, CONFIRMED = 1, 2, 4, 8
 NOT_DONE, SINCE_CLEAR, NOT_DONE_CYCLE = 16, 32, 64
 RANGE = 0.13  # [m] chosen: beyond this a height is no height
+P_LOWEST, P_HIGHEST = 5e4, 3e6  # [Pa] chosen: beyond these a pressure is no pressure
 
 
 def new_memory(credit: float) -> Array:
@@ -111,28 +122,11 @@ def new_memory(credit: float) -> Array:
 
 
 @compiled
-def _unit(seed: int, index: int, salt: int) -> float:
-    """Return a number in (0, 1) from a counter: the same for the same arguments, in any order."""
-    z = np.uint64(seed) * np.uint64(0x9E3779B97F4A7C15) + np.uint64(index)
-    z = z * np.uint64(0xBF58476D1CE4E5B9) + np.uint64(salt)
-    z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
-    z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
-    z = z ^ (z >> np.uint64(31))
-    return (float(z >> np.uint64(11)) + 0.5) / 9007199254740992.0
-
-
-@compiled
-def normal(seed: int, index: int, salt: int) -> float:
-    """Return a standard normal number from a counter (Box and Muller)."""
-    radius = math.sqrt(-2.0 * math.log(_unit(seed, index, 2 * salt)))
-    return radius * math.cos(2.0 * math.pi * _unit(seed, index, 2 * salt + 1))
-
-
-@compiled
-def read_sensor(row: Array, lever: float, x: Array, noise: float) -> float:
+def read_sensor(row: Array, lever: float, x: Array, noise: float, jump: float) -> float:
     """Return the height that a sensor reports, above ride height at the wheel arch [m].
 
-    `noise` is standard normal. The control unit turns the signal back with the healthy geometry.
+    `noise` and `jump` are in standard deviations. The control unit turns the signal back with the
+    healthy geometry.
     """
     true = 0.5 * (x[int(row[S_FIRST])] + x[int(row[S_LAST])]) / lever
     if row[S_BROKEN] > 0.0:
@@ -143,7 +137,7 @@ def read_sensor(row: Array, lever: float, x: Array, noise: float) -> float:
     if row[S_OPEN] > 0.0:
         share = 0.0
     seen = reach * math.sin((share - 0.5) * row[S_SPAN]) + row[S_OFFSET]
-    seen += noise * row[S_NOISE]
+    seen += noise * row[S_NOISE] + jump * row[S_JUMPS]
     step = row[S_STEP]
     return float(seen if step <= 0.0 else step * math.floor(seen / step + 0.5))
 
@@ -202,8 +196,8 @@ def _corner_error(m: Array, kc: Array, sensors: Array, corner: int) -> float:
 @compiled
 def _command(m: Array, kc: Array, sensors: Array, n: int, reservoir: bool, cmd: Array) -> None:
     """Write what the mode asks of pump and valves."""
-    for i in range(len(cmd)):
-        if i != 3:  # the fuse is no command
+    for i in range(COMMANDS):
+        if i != C_BLOWN:  # the fuse is no command
             cmd[i] = 0.0
     mode, axle = m[M_MODE], int(m[M_AXLE])
     if mode in (FILL, VENT):
@@ -222,11 +216,23 @@ def _command(m: Array, kc: Array, sensors: Array, n: int, reservoir: bool, cmd: 
         cmd[C_PUMP] = 0.0
 
 
+@compiled
+def _told(cmd: Array) -> float:
+    """Return all commands as one number."""
+    total = 0.0
+    for i in range(COMMANDS):
+        total = 2.0 * total + cmd[i]
+    return total
+
+
 def decide(
     t: float, m: Array, kc: Array, sensors: Array, springs: Array, wide: Array, u: Array, x: Array,
-    supply: float, head: float, p_res: float, seed: int, cmd: Array,
+    supply: float, head: float, pressure: float, seed: int, cmd: Array,
 ) -> float:  # fmt: skip
-    """Take one decision; write the commands and return 1 if any has changed, else 0."""
+    """Take one decision; write the commands and return 1 if any has changed, else 0.
+
+    `x`, `head` and `pressure` are what is true at the sensors; what they report is worked out here.
+    """
     tick, n, n_s = kc[K_TICK], springs.shape[0], sensors.shape[0]
     axles = n // 2
     has_res = wide[V_RES] > 0.0
@@ -242,10 +248,14 @@ def decide(
     lag = kc[K_MOVING] if moving else kc[K_FILTER]
     weight = 1.0 if m[M_WOKEN] > 0.0 else 1.0 - math.exp(-tick / lag)
     for i in range(n_s):
-        seen = read_sensor(sensors[i], wide[LEVER], x, normal(seed, count, i))
+        jump = worn_track(seed, i, t) if sensors[i, S_JUMPS] > 0.0 else 0.0
+        seen = read_sensor(sensors[i], wide[LEVER], x, normal(seed, count, i), jump)
         m[M_HEIGHT + i] += weight * (seen - m[M_HEIGHT + i])
         blind = blind or abs(seen) > RANGE or sensors[i, S_OPEN] > 0.0
     m[M_WOKEN] = 0.0
+    p_res = pressure + wide[P_OFFSET]
+    trusted = wide[P_DEAD] == 0.0 and P_LOWEST < p_res < P_HIGHEST
+    store = has_res and trusted and wide[R_COIL] == 0.0
     pumping = cmd[C_PUMP] > 0.0
     low_supply = supply < kc[K_VOLTS]
     held = u[U_DOOR] > 0.0 or u[U_LIFT] > 0.0 or u[U_MODE] > 0.0
@@ -278,13 +288,15 @@ def decide(
     # Modes.
     mode, timed_out = m[M_MODE], False
     axle_now = int(m[M_AXLE])
-    use_res = has_res and p_res > p_needed(wide, springs, axle_now) + kc[K_MARGIN]
+    use_res = store and p_res > p_needed(wide, springs, axle_now) + kc[K_MARGIN]
     if mode == FILL:
         m[M_RUN] += tick
         done = _axle_error(m, kc, sensors, axle_now, 1.0) <= kc[K_STOP]
         timed_out = m[M_RUN] >= kc[K_TIMEOUT]
         if timed_out:
             m[M_REST] = kc[K_REST]
+        if done:
+            m[M_WRONG + 1] = 0.0
         if done or timed_out or not may_lift or not (may_pump or use_res):
             mode, m[M_RELIEF] = RELIEF, kc[K_RELIEF]
     elif mode == VENT:
@@ -299,7 +311,7 @@ def decide(
     elif mode == REFILL:
         m[M_RUN] += tick
         slow = m[M_RUN] >= kc[K_TIMEOUT]
-        if p_res >= kc[K_FULL] or not may_pump or slow:
+        if p_res >= kc[K_FULL] or not (store and may_pump) or slow:
             mode, m[M_RELIEF] = RELIEF, kc[K_RELIEF]
             if slow:
                 m[M_REST] = kc[K_REST]
@@ -309,26 +321,24 @@ def decide(
                 mode, m[M_AXLE], m[M_RUN] = VENT, float(axle), 0.0
         for axle in range(axles):
             if mode == IDLE and m[M_LOW + axle] >= kc[K_DELAY_FILL]:
-                use_res = has_res and p_res > p_needed(wide, springs, axle) + kc[K_MARGIN]
+                use_res = store and p_res > p_needed(wide, springs, axle) + kc[K_MARGIN]
                 if may_lift and (may_pump or use_res):
                     mode, m[M_AXLE], m[M_RUN] = FILL, float(axle), 0.0
-        if mode == IDLE and has_res and may_pump and p_res < kc[K_REFILL]:
+        if mode == IDLE and store and may_pump and p_res < kc[K_REFILL]:
             mode, m[M_RUN] = REFILL, 0.0
     m[M_MODE] = mode
     # Commands.
-    before = 0.0
-    for i in range(len(cmd)):
-        before += cmd[i] * 2.0**i
+    before = _told(cmd)
     _command(m, kc, sensors, n, use_res, cmd)
-    after = 0.0
-    for i in range(len(cmd)):
-        after += cmd[i] * 2.0**i
     # Codes.
     wrong, tested = m[M_WRONG : M_WRONG + CODES], m[M_TESTED : M_TESTED + CODES]
     tested[0] = 1.0
     for code in range(2, CODES):
         tested[code] = 1.0 if engine else 0.0
-    tested[7] = tested[7] if has_res else 0.0
+    if not has_res:
+        tested[7] = tested[8] = 0.0
+    if wide[P_SENSOR] == 0.0:
+        tested[9] = 0.0
     wrong[0] = 1.0 if blind else 0.0
     if timed_out:
         wrong[1], m[M_COUNT + 1] = 1.0, kc[K_MATURE]
@@ -339,10 +349,12 @@ def decide(
     wrong[5] = 1.0 if coil else 0.0
     wrong[6] = m[M_BUDGET]
     wrong[7] = 1.0 if mode == REFILL and m[M_RUN] > 0.5 * kc[K_TIMEOUT] else 0.0
+    wrong[8] = wide[R_COIL]
+    wrong[9] = 0.0 if trusted else 1.0
     for code in range(CODES):
         if tested[code] > 0.0:
             _judge(m, code, wrong[code] > 0.0, t, kc)
-    return 1.0 if before != after else 0.0
+    return 1.0 if before != _told(cmd) else 0.0
 
 
 @compiled

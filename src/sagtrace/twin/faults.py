@@ -25,7 +25,7 @@ class CornerFault:
     valve_stuck_closed: bool = False
     valve_stuck_open: bool = False
     coil_open: bool = False  # the valve stays closed, and the control unit can see why
-    cross_leak: float = 0.0  # [m^3/(s Pa)] inside the block, to the next spring
+    cross_leak: float = 0.0  # [m^3/(s Pa)] inside the block to the next spring, last to first
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -30,6 +30,7 @@ __all__ = [
 
 _POWERS = np.array([power for _, power in SATURATION_TERMS])
 _FACTORS = np.array([factor for factor, _ in SATURATION_TERMS])
+_FUSE_HOLDS = BLADE_TYPE_C.points[0][0]
 _FUSE_RATIO = np.log(np.array([point[0] for point in BLADE_TYPE_C.points]))
 _FUSE_LEAST = np.log(np.array([point[1] for point in BLADE_TYPE_C.points]))
 # At the first point the band has no upper end; a fuse that carries it at all is taken to do so.
@@ -116,9 +117,9 @@ def fuse_time(ratio: float, place: float) -> float:
 
     `place` says where in the type's band this one fuse lies: 0 the quickest, 1 the slowest.
     """
-    log_ratio = math.log(max(ratio, 1e-9))
-    if log_ratio < _FUSE_RATIO[0]:
+    if ratio < _FUSE_HOLDS:
         return math.inf
+    log_ratio = math.log(ratio)
     last = len(_FUSE_RATIO) - 1
     k = 1
     while k < last and log_ratio > _FUSE_RATIO[k]:

@@ -9,7 +9,9 @@ the fact `pump-delivery`, against the springs' pressure; the battery with the en
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 
+import numba
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
@@ -19,6 +21,7 @@ from sagtrace.physics.constants import T_20C
 from sagtrace.physics.gas import REF_20C_1ATM, mass_from_molar, standard_to_molar_flow
 from sagtrace.twin import _slots as s
 from sagtrace.twin._compiled import entrance
+from sagtrace.twin._kernels import LINE, NUMBER
 from sagtrace.twin.faults import FaultParameters, TimedFault
 from sagtrace.twin.layouts import DELIVERY_VOLTS
 from sagtrace.twin.parameters import VehicleParameters
@@ -33,19 +36,26 @@ __all__ = [
     "ring_for",
 ]
 
+PAIR = numba.types.UniTuple(NUMBER, 2)
+
 WORST_RING = 1e-6  # [m^3/(s Pa)] chosen: a hole past which no pump here delivers
 WORST_INTAKE = 0.999  # [-] chosen: share of the intake that is blocked, nearly all
 LEAST_SHARE = 0.005  # [-] chosen: a pump that gives less gives nothing
 CLOSE = 1e-9  # [-] chosen: of the larger end of a bracket, far below any size's spread
 
 
-@entrance
-def _working_point(
+def _point(
     wide: NDArray[np.float64], pressure: float, temp: float, volts: float
 ) -> tuple[float, float]:
     """Return flow [kg/s] and current [A] of a cold pump and a dry dryer, this voltage on it."""
     point = pump_point(wide, pressure, temp, temp, wide[s.C_DRYER], volts, wide[s.R_ARM])
     return point[0], point[1]
+
+
+@cache
+def _working_point() -> Callable[..., tuple[float, float]]:
+    """Return `_point` compiled, when it is first needed."""
+    return entrance(_point, PAIR(LINE, NUMBER, NUMBER, NUMBER))
 
 
 def parked_pressure(vehicle: VehicleParameters) -> float:
@@ -75,7 +85,7 @@ def pump_flow(vehicle: VehicleParameters, change: FaultParameters | None = None)
     """Return what the pump gives at its proper voltage against the springs' pressure [kg/s]."""
     faults = () if change is None else (TimedFault(name="pump", change=change),)
     wide = s.pack(vehicle, faults).wide
-    return _working_point(wide, parked_pressure(vehicle), T_20C, DELIVERY_VOLTS)[0]
+    return _working_point()(wide, parked_pressure(vehicle), T_20C, DELIVERY_VOLTS)[0]
 
 
 def ring_for(vehicle: VehicleParameters, share: float) -> float:
@@ -109,5 +119,5 @@ def battery_ohms(vehicle: VehicleParameters, volts: float, charge_loss: float) -
     charge = max(e.battery_charge - charge_loss, 0.0)
     rest = e.rest_voltage_empty + (e.rest_voltage_full - e.rest_voltage_empty) * charge
     pressure = parked_pressure(vehicle)
-    _, current = _working_point(s.pack(vehicle).wide, pressure, T_20C, DELIVERY_VOLTS)
+    _, current = _working_point()(s.pack(vehicle).wide, pressure, T_20C, DELIVERY_VOLTS)
     return max((rest - volts) / current - e.battery_resistance, 0.0)

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sagtrace.physics.constants import COPPER_TEMPCO20, GAMMA_AIR, R_AIR, T_20C
-from sagtrace.twin._compiled import compiled
+from sagtrace.twin._compiled import Heights, compiled
 from sagtrace.twin._slots import (
     AFTERCOOL,
     AREA,
@@ -39,6 +39,7 @@ from sagtrace.twin._slots import (
     COIL_OPEN,
     CONN_CAP,
     CONN_RTH,
+    CROSS,
     DRY_CAP,
     DRY_CAPTURE,
     DRY_CHOKE,
@@ -61,16 +62,20 @@ from sagtrace.twin._slots import (
     L_VENT,
     LAMINAR,
     LEAK,
+    LOOP_OPEN,
     OCV_EMPTY,
     OCV_FULL,
     POLY,
     R_ARM,
     R_BATT,
     R_CHARGE,
+    R_COIL,
     R_CONN,
     R_FEED,
     R_GROUND,
     R_RELAY,
+    R_SEAT,
+    R_STUCK,
     REB_AT,
     REB_K,
     SEAT,
@@ -90,7 +95,7 @@ from sagtrace.twin._slots import (
     VENT_STUCK,
     VOLUME,
 )
-from sagtrace.twin.body import heights, loads_at, solve_small
+from sagtrace.twin.body import solve_small
 from sagtrace.twin.formulas import (
     compression_temperature,
     fuse_time,
@@ -102,6 +107,8 @@ from sagtrace.twin.pump_point import pump_point
 
 __all__ = [
     "A_CURRENT",
+    "A_FLOW",
+    "A_LEAK",
     "A_PRESSURE",
     "A_PUMP_VOLTS",
     "A_SPEED",
@@ -115,20 +122,23 @@ __all__ = [
     "COMMANDS",
     "CV",
     "EXTRAS",
-    "heights",
     "LEDGERS",
-    "loads_at",
-    "pump_point",
     "rates",
+    "WORK_ROWS",
 ]
 
 Array = NDArray[np.float64]
 
 EXTRAS = 5  # head and connector temperature, fuse heat, water, charge
 LEDGERS = 6
-(A_CURRENT, A_PUMP_VOLTS, A_SUPPLY, A_TURNS, A_FLOW, A_HEAD_PRESSURE, A_PRESSURE) = range(7)
-A_SPEED = A_PRESSURE + 6  # up to six volumes, then up to four speeds of springs [m/s]
-AUX = A_SPEED + 4
+VOLUMES = 6  # four springs, gallery, reservoir
+(A_CURRENT, A_PUMP_VOLTS, A_SUPPLY, A_FLOW) = range(4)
+A_SPEED = 4  # of up to four springs [m/s]
+A_LEAK = A_SPEED + 4  # what each volume loses to the outside [kg/s]
+A_PRESSURE = A_LEAK + VOLUMES  # of each volume, then of the outside [Pa]
+A_TEMP = A_PRESSURE + VOLUMES + 1  # the same [K]
+AUX = A_TEMP + VOLUMES + 1
+WORK_ROWS = 2  # of scratch beyond a square one: speeds or Newton's step, loads
 C_PUMP, C_VENT_CMD, C_RES_CMD, C_BLOWN, C_VALVE = 0, 1, 2, 3, 4  # commands; then four valves
 COMMANDS = C_VALVE + 4
 
@@ -136,87 +146,90 @@ CV = R_AIR / (GAMMA_AIR - 1.0)
 CP = CV + R_AIR
 TURN = 2.0 * math.pi
 MOTOR_HEAT_SHARE = 0.5  # [-] chosen: of the compression work that stays in the head
+VALVE, LEAKING, CROSSING = 0, 1, 2  # the three ways out of a volume
 
 
 @compiled
-def powered(wide: Array, cmd: Array) -> bool:
-    """Return whether the relay feeds the pump and the fuse is whole."""
+def _powered(wide: Array, cmd: Array) -> bool:
+    """Return whether current can reach the motor: relay closed, fuse whole, loop unbroken."""
     on = wide[STUCK_ON] > 0.0 or (cmd[C_PUMP] > 0.0 and wide[COIL_OPEN] == 0.0)
-    return bool(on and cmd[C_BLOWN] == 0.0 and wide[BLOWN] == 0.0)
+    return bool(on and cmd[C_BLOWN] == 0.0 and wide[BLOWN] == 0.0 and wide[LOOP_OPEN] == 0.0)
 
 
 @compiled
-def valve_conductance(row: Array, command: float) -> float:
-    """Return what a spring valve lets through now [m^3/(s Pa)]."""
+def _spring_way(way: int, row: Array, command: float) -> float:
+    """Return what one way out of a spring lets through [m^3/(s Pa)]."""
+    if way == LEAKING:
+        return float(row[LEAK])
+    if way == CROSSING:
+        return float(row[CROSS])
     moves = row[V_STUCK_CLOSED] == 0.0 and row[V_COIL] == 0.0
     is_open = row[V_STUCK_OPEN] > 0.0 or (command > 0.0 and moves)
     return float(row[SEAT] + (row[C_OPEN] if is_open else 0.0))
 
 
 @compiled
-def _move(i: int, j: int, q: float, temps: Array, nv: int, dy: Array) -> None:
-    """Book a flow of mass and of its enthalpy from volume i to volume j."""
-    energy = CP * q * (temps[i] if q > 0.0 else temps[j])
-    dy[i] -= q
-    dy[j] += q
-    dy[nv + i] -= energy
-    dy[nv + j] += energy
+def _rigid_way(
+    way: int, is_block: bool, wide: Array, cmd: Array, turning: bool, dryer: float
+) -> float:
+    """Return what one way out of gallery or reservoir lets through [m^3/(s Pa)]."""
+    if way == CROSSING:
+        return 0.0
+    if is_block:
+        if way == LEAKING:
+            return float(wide[L_BLOCK] + wide[L_VENT] + (0.0 if turning else wide[L_CHECK]))
+        is_open = cmd[C_VENT_CMD] > 0.0 and wide[VENT_STUCK] == 0.0
+        return series_conductance(wide[C_VENT], dryer) if is_open else 0.0
+    if way == LEAKING:
+        return float(wide[L_RES])
+    is_open = cmd[C_RES_CMD] > 0.0 and wide[R_STUCK] == 0.0 and wide[R_COIL] == 0.0
+    return float(wide[R_SEAT] + (wide[C_RES] if is_open else 0.0))
 
 
 @compiled
-def _release(i: int, q: float, temps: Array, ambient: float, nv: int, dy: Array) -> None:
-    """Book a flow from volume i to the outside, or back from there."""
+def _book(i: int, j: int, q: float, temps: Array, nv: int, dy: Array) -> None:
+    """Book a flow of mass and of its enthalpy from volume i to j; beyond the last is outside."""
+    energy = CP * q * (temps[i] if q > 0.0 else temps[j])
+    dy[i] -= q
+    dy[nv + i] -= energy
+    if j < nv:
+        dy[j] += q
+        dy[nv + j] += energy
+        return
     ledger = 2 * nv + EXTRAS
     if q > 0.0:
-        energy = CP * q * temps[i]
         dy[ledger + 1] += q
         dy[ledger + 3] += energy
     else:
-        energy = CP * q * ambient
         dy[ledger] -= q
         dy[ledger + 2] -= energy
-    dy[i] -= q
-    dy[nv + i] -= energy
 
 
 def rates(
-    t: float, y: Array, wide: Array, springs: Array, links: Array, u: Array, cmd: Array,
-    x: Array, dy: Array, aux: Array,
+    heights: Heights, t: float, y: Array, wide: Array, springs: Array, links: Array, u: Array,
+    cmd: Array, x: Array, dy: Array, aux: Array, work: Array,
 ) -> None:  # fmt: skip
     """Write dy/dt and what can be seen from outside; `x` holds a guess and the extensions."""
     n = int(springs.shape[0])
-    block, res = n, n + 1
+    block = n
     nv = n + (2 if wide[V_RES] > 0.0 else 1)
     extra, ledger = 2 * nv, 2 * nv + EXTRAS
-    baro, b, lam, b_leak = wide[BARO], wide[B_VALVE], wide[LAMINAR], wide[B_LEAK]
-    dt = t - u[U_START]
-    ambient = u[U_AMBIENT] + u[U_SLOPE] * dt
-    loads, temps, jac, speed = np.empty(n), np.empty(nv), np.empty((n, n)), np.empty(n)
-    loads_at(t, springs, u, loads)
-    heights(y[nv : nv + n], springs, links, loads, baro, x)
+    baro, lam = wide[BARO], wide[LAMINAR]
+    ambient = u[U_AMBIENT] + u[U_SLOPE] * (t - u[U_START])
+    matrix, speed = work[:n], work[n]
+    p, temps = aux[A_PRESSURE:], aux[A_TEMP:]
+    heights(t, y[nv:], springs, links, u, baro, x, work)
     for i in range(len(dy)):
         dy[i] = 0.0
-    p = aux[A_PRESSURE:]
     for i in range(nv):
+        if i < n:
+            volume = springs[i, VOLUME] + springs[i, AREA] * x[i]
+            volume += 0.5 * springs[i, SLOPE] * x[i] * x[i]
+        else:
+            volume = wide[V_BLOCK] if i == block else wide[V_RES]
         temps[i] = y[nv + i] / (CV * y[i])
-    for i in range(n):
-        volume = springs[i, VOLUME] + springs[i, AREA] * x[i]
-        volume += 0.5 * springs[i, SLOPE] * x[i] * x[i]
         p[i] = (GAMMA_AIR - 1.0) * y[nv + i] / volume
-    p[block] = (GAMMA_AIR - 1.0) * y[nv + block] / wide[V_BLOCK]
-    if nv > res:
-        p[res] = (GAMMA_AIR - 1.0) * y[nv + res] / wide[V_RES]
-        c = wide[C_RES] * cmd[C_RES_CMD]
-        _move(res, block, iso_flow(p[res], temps[res], p[block], temps[block], c, b, lam),
-              temps, nv, dy)  # fmt: skip
-        q = iso_flow(p[res], temps[res], baro, ambient, wide[L_RES], b_leak, lam)
-        _release(res, q, temps, ambient, nv, dy)
-    for i in range(n):
-        c = valve_conductance(springs[i], cmd[C_VALVE + i])
-        q = iso_flow(p[i], temps[i], p[block], temps[block], c, b, lam)
-        _move(i, block, q, temps, nv, dy)
-        q = iso_flow(p[i], temps[i], baro, ambient, springs[i, LEAK], b_leak, lam)
-        _release(i, q, temps, ambient, nv, dy)
+    p[nv], temps[nv] = baro, ambient
     water, head = y[extra + 3], y[extra]
     full = min(max(water / wide[DRY_CAP], 0.0), 1.0)
     dryer = wide[C_DRYER] * (1.0 - wide[DRY_CHOKE] * full)
@@ -229,9 +242,9 @@ def rates(
         volts, source = wide[V_CHARGE], wide[R_CHARGE]
     joint = wide[R_CONN] * (1.0 + COPPER_TEMPCO20 * (y[extra + 1] - T_20C))
     before = source + wide[R_FEED] + wide[R_RELAY] + wide[R_GROUND] + joint
-    flow, current, turns, p_out, work = 0.0, 0.0, 0.0, p[block], 0.0
-    if powered(wide, cmd):
-        flow, current, turns, p_out, work = pump_point(
+    flow, current, turns, power, pump_volts = 0.0, 0.0, 0.0, 0.0, 0.0
+    if _powered(wide, cmd):
+        flow, current, turns, p_out, stroke = pump_point(
             wide, p[block], ambient, head, dryer, volts, before + wide[R_ARM]
         )
         hot = compression_temperature(ambient, max(p_out / baro, 1.0), wide[POLY])
@@ -240,15 +253,33 @@ def rates(
         dy[nv + block] += energy
         dy[ledger] += flow
         dy[ledger + 2] += energy
-    # Gallery to the outside.
-    c = wide[L_BLOCK] + wide[L_VENT] + (wide[L_CHECK] if turns == 0.0 else 0.0)
-    q = iso_flow(p[block], temps[block], baro, ambient, c, b_leak, lam)
-    _release(block, q, temps, ambient, nv, dy)
+        power = MOTOR_HEAT_SHARE * stroke * turns
+        if turns > 0.0:
+            power += wide[FRICTION] * TURN * turns
+        pump_volts = volts - current * before
+    # Air through valves and leaks.
     vented = 0.0
-    if cmd[C_VENT_CMD] > 0.0 and wide[VENT_STUCK] == 0.0:
-        c = series_conductance(wide[C_VENT], dryer)
-        vented = iso_flow(p[block], temps[block], baro, ambient, c, b, lam)
-        _release(block, vented, temps, ambient, nv, dy)
+    for i in range(nv):
+        aux[A_LEAK + i] = 0.0
+        for way in range(3):
+            if i < n:
+                c = _spring_way(way, springs[i], cmd[C_VALVE + i])
+            else:
+                c = _rigid_way(way, i == block, wide, cmd, turns > 0.0, dryer)
+            if c <= 0.0:
+                continue
+            j = block
+            if way == LEAKING or i == block:
+                j = nv
+            elif way == CROSSING:
+                j = i + 1 if i + 1 < n else 0
+            b = wide[B_VALVE] if way == VALVE else wide[B_LEAK]
+            q = iso_flow(p[i], temps[i], p[j], temps[j], c, b, lam)
+            _book(i, j, q, temps, nv, dy)
+            if way == LEAKING:
+                aux[A_LEAK + i] = q
+            elif i == block:
+                vented = q
     # Heat from the surroundings, then work on the body.
     for i in range(nv):
         g = wide[G_BLOCK] if i == block else wide[G_RES]
@@ -262,20 +293,18 @@ def rates(
         stops = row[BUMP_K] * max(row[BUMP_AT] - x[i], 0.0)
         stops += row[REB_K] * max(x[i] - row[REB_AT], 0.0)
         for j in range(n):
-            jac[i, j] = links[i, j]
-        jac[i, i] += GAMMA_AIR * p[i] * area * area / volume - (p[i] - baro) * row[SLOPE]
-        jac[i, i] += 2.0 * stops
+            matrix[i, j] = links[i, j]
+        matrix[i, i] += GAMMA_AIR * p[i] * area * area / volume - (p[i] - baro) * row[SLOPE]
+        matrix[i, i] += 2.0 * stops
         speed[i] = (GAMMA_AIR - 1.0) * area / volume * dy[nv + i] - u[U_RAMP + i]
-    solve_small(jac, speed)
+    solve_small(matrix, speed, n)
     for i in range(n):
         done = p[i] * (springs[i, AREA] + springs[i, SLOPE] * x[i]) * speed[i]
         dy[nv + i] -= done
         dy[ledger + 5] += done
         aux[A_SPEED + i] = speed[i]
     # Head, connector, fuse, dryer, battery.
-    made = current * current * wide[R_ARM] + MOTOR_HEAT_SHARE * work * turns
-    if turns > 0.0:
-        made += wide[FRICTION] * TURN * turns
+    made = current * current * wide[R_ARM] + power
     dy[extra] = (made - (head - ambient) / wide[HEAD_RTH]) / wide[HEAD_CAP]
     lost = (y[extra + 1] - ambient) / wide[CONN_RTH]
     dy[extra + 1] = (current * current * joint - lost) / wide[CONN_CAP]
@@ -290,6 +319,5 @@ def rates(
     if charging and wide[V_CHARGE] > wide[OCV_FULL]:
         drain = -wide[I_CHARGE] * (1.0 - charge)
     dy[extra + 4] = -drain / wide[BATT_CAP]
-    aux[A_CURRENT], aux[A_TURNS], aux[A_FLOW] = current, turns, flow
-    aux[A_SUPPLY], aux[A_HEAD_PRESSURE] = volts - current * source, p_out
-    aux[A_PUMP_VOLTS] = volts - current * before if powered(wide, cmd) else 0.0
+    aux[A_CURRENT], aux[A_FLOW] = current, flow
+    aux[A_SUPPLY], aux[A_PUMP_VOLTS] = volts - current * source, pump_volts

@@ -81,21 +81,21 @@ def pump_point(
     passes, the less it gives. Bracketed, false position with the Illinois rule, to 1e-14.
     """
     temp_in = ambient + wide[PREHEAT] * (head - ambient)
-    top = _pump_if(0.0, wide, p_block, temp_in, dryer, volts, ohms)
-    if top[0] <= 0.0:
-        return top
-    low, f_low, high = 0.0, top[0], top[0]
-    point = _pump_if(high, wide, p_block, temp_in, dryer, volts, ohms)
-    f_high, x, side = point[0] - high, high, 0
-    for _ in range(ROOT_LIMIT):
-        if f_high == 0.0:
+    low = f_low = high = f_high = x = 0.0
+    current = turns = p_out = work = 0.0
+    side = 0
+    # First nothing passes, then as much as the pump gives into that, then what lies between.
+    for k in range(ROOT_LIMIT):
+        given, current, turns, p_out, work = _pump_if(x, wide, p_block, temp_in, dryer, volts, ohms)
+        f = given - x
+        if f == 0.0 or (k > 1 and abs(f) < ROOT_DONE * x):
             break
-        x = (low * f_high - high * f_low) / (f_high - f_low)
-        point = _pump_if(x, wide, p_block, temp_in, dryer, volts, ohms)
-        f = point[0] - x
-        if abs(f) < ROOT_DONE * x:
-            break
-        if f > 0.0:
+        if k == 0:
+            low, f_low, high, x = 0.0, f, given, given
+            continue
+        if k == 1:
+            f_high = f
+        elif f > 0.0:
             low, f_low = x, f
             f_high = 0.5 * f_high if side == 1 else f_high
             side = 1
@@ -103,4 +103,5 @@ def pump_point(
             high, f_high = x, f
             f_low = 0.5 * f_low if side == -1 else f_low
             side = -1
-    return x, point[1], point[2], point[3], point[4]
+        x = (low * f_high - high * f_low) / (f_high - f_low)
+    return x, current, turns, p_out, work

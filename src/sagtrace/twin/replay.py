@@ -16,12 +16,13 @@ from numpy.typing import NDArray
 from sagtrace.errors import DomainError, EvidenceError
 from sagtrace.physics.constants import R_AIR
 from sagtrace.twin import _slots as s
-from sagtrace.twin._kernels import plant_and_control
+from sagtrace.twin._kernels import compiled_run
 from sagtrace.twin.controller import new_memory
 from sagtrace.twin.faults import TimedFault
-from sagtrace.twin.loop import run
+from sagtrace.twin.loop import room_shape
 from sagtrace.twin.parameters import VehicleParameters
 from sagtrace.twin.plant import COMMANDS, CV, EXTRAS, LEDGERS
+from sagtrace.twin.sampling import seen_rows
 from sagtrace.twin.simulate import SMALLEST
 
 __all__ = ["Commands", "replay", "Replayed"]
@@ -86,20 +87,21 @@ def replay(
     energy = p * vehicle.block.volume * CV / R_AIR
     size[n], size[nv + n] = 100.0 * energy / (CV * 293.15), 100.0 * energy
     count = int(np.floor((commands.edges[-1] - commands.edges[0]) * rate + 1e-9)) + 1
-    seen, tally = np.empty((n + 6, count)), np.zeros(4)
-    failed = run(
-        *plant_and_control(), commands.edges - commands.edges[0], inputs,
-        *(_each(table, stretches) for table in (packed.wide, packed.springs, packed.sensors, packed.control)),
+    out, tally = np.zeros((seen_rows(n), count)), np.zeros(4)
+    failed = compiled_run()(
+        commands.edges - commands.edges[0], inputs,
+        _each(packed.wide, stretches), _each(packed.springs, stretches),
+        _each(packed.sensors, stretches), _each(packed.control, stretches),
         np.zeros((stretches, EXTRAS)), commands.table,
         np.empty((0, n)) if aims is None else aims, s.coupling(vehicle), size, y, x,
-        new_memory(0.0), 0, rtol, float(rate), seen, np.empty((3 * nv + EXTRAS + 1 + n, 0)),
-        np.zeros((1, 1 + COMMANDS)), tally,
+        new_memory(0.0), 0, rtol, float(rate), out, np.zeros((1, 1 + COMMANDS)), tally,
+        np.zeros(room_shape(n, len(y))),
     )  # fmt: skip
     if failed:
         raise EvidenceError(f"the replay stopped at {tally[3]:g} s: no step is short enough.")
     return Replayed(
-        heights=seen[:n] / vehicle.lever, current=seen[n], pump_voltage=seen[n + 1],
-        pressure=seen[n + 5], steps=int(tally[0]),
+        heights=out[:n] / vehicle.lever, current=out[n], pump_voltage=out[n + 1],
+        pressure=out[n + 3], steps=int(tally[0]),
     )  # fmt: skip
 
 

@@ -15,14 +15,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from sagtrace.twin._compiled import Rates, compiled
-from sagtrace.twin.plant import AUX, EXTRAS, LEDGERS
+from sagtrace.twin._compiled import Heights, Rates, compiled
+from sagtrace.twin._slots import U_RAMP, U_SLOPE
+from sagtrace.twin.plant import EXTRAS, LEDGERS
 
-__all__ = ["attempt", "dense", "jacobian", "STAGES"]
+__all__ = ["attempt", "dense", "jacobian", "ROOM_ROWS", "STAGES"]
 
 Array = NDArray[np.float64]
 
 STAGES = 6
+ROOM_ROWS = 6  # of scratch, as wide as a state and as what `rates` tells
 GAMMA = 0.25
 A = np.array(
     [
@@ -65,9 +67,8 @@ ABSOLUTE = 1e-2  # [-] chosen: share of a state's size below which its error doe
 
 
 @compiled
-def _factor(matrix: Array, order: NDArray[np.int64]) -> None:
+def _factor(matrix: Array, order: Array, n: int) -> None:
     """Factor in place with row exchange."""
-    n = matrix.shape[0]
     for k in range(n):
         best = k
         for i in range(k + 1, n):
@@ -86,11 +87,10 @@ def _factor(matrix: Array, order: NDArray[np.int64]) -> None:
 
 
 @compiled
-def _back(matrix: Array, order: NDArray[np.int64], right: Array) -> None:
+def _back(matrix: Array, order: Array, right: Array, n: int) -> None:
     """Solve with a factored matrix, in place."""
-    n = matrix.shape[0]
     for k in range(n):
-        j = order[k]
+        j = int(order[k])
         if j != k:
             right[k], right[j] = right[j], right[k]
     for i in range(n):
@@ -102,15 +102,15 @@ def _back(matrix: Array, order: NDArray[np.int64], right: Array) -> None:
         right[i] /= matrix[i, i]
 
 
-@compiled
 def jacobian(
-    rates: Rates, t: float, y: Array, f: Array, size: Array, wide: Array, springs: Array,
-    links: Array, u: Array, cmd: Array, x: Array, out: Array, by_time: Array,
+    rates: Rates, heights: Heights, t: float, y: Array, f: Array, size: Array, wide: Array,
+    springs: Array, links: Array, u: Array, cmd: Array, x: Array, out: Array, by_time: Array,
+    work: Array, room: Array,
 ) -> None:  # fmt: skip
-    """Write d(rates)/dy, ledgers' rows included, and d(rates)/dt."""
+    """Write d(rates)/dy, ledgers' rows included, and d(rates)/dt; `room` is scratch."""
     total = len(y)
     n = total - LEDGERS
-    there, moved, guess, aux = np.empty(total), np.empty(total), np.empty(len(x)), np.empty(AUX)
+    there, moved, guess, aux = room[0], room[1], room[2], room[3]
     for i in range(total):
         there[i] = y[i]
     for j in range(n):
@@ -119,60 +119,74 @@ def jacobian(
         step = there[j] - y[j]
         for i in range(len(x)):
             guess[i] = x[i]
-        rates(t, there, wide, springs, links, u, cmd, guess, moved, aux)
+        rates(heights, t, there, wide, springs, links, u, cmd, guess, moved, aux, work)
         for i in range(total):
             out[i, j] = (moved[i] - f[i]) / step
         there[j] = y[j]
-    later = 1e-3  # [s] chosen: inputs are straight lines, so any step does
+    moving = u[U_SLOPE] != 0.0
     for i in range(len(x)):
         guess[i] = x[i]
-    rates(t + later, y, wide, springs, links, u, cmd, guess, moved, aux)
+        moving = moving or u[U_RAMP + i] != 0.0
+    if not moving:
+        for i in range(total):
+            by_time[i] = 0.0
+        return
+    later = 1e-3  # [s] chosen: inputs are straight lines, so any step does
+    rates(heights, t + later, y, wide, springs, links, u, cmd, guess, moved, aux, work)
     for i in range(total):
         by_time[i] = (moved[i] - f[i]) / later
 
 
-@compiled
 def attempt(
-    rates: Rates, t: float, h: float, y: Array, f: Array, jac: Array, by_time: Array, size: Array,
-    rtol: float, wide: Array, springs: Array, links: Array, u: Array, cmd: Array, x: Array,
-    k: Array, ynew: Array,
+    rates: Rates, heights: Heights, t: float, h: float, y: Array, f: Array, jac: Array,
+    by_time: Array, size: Array, rtol: float, wide: Array, springs: Array, links: Array, u: Array,
+    cmd: Array, x: Array, k: Array, ynew: Array, matrix: Array, work: Array, room: Array,
 ) -> float:  # fmt: skip
     """Try one step from y, whose rates are f; return its error, 1 being the tolerance.
 
-    Writes the stages `k`, shape (6, state), and the new state; `x` is only a guess for heights.
+    Writes the stages `k`, shape (6, state), and the new state; `x` is only a guess for heights;
+    `matrix`, `work` and `room` are scratch.
     """
     total = len(y)
     n = total - LEDGERS
-    matrix, order = np.empty((n, n)), np.empty(n, np.int64)
-    right, stage, small = np.empty(total), np.empty(total), np.empty(n)
-    guess, aux = np.empty(len(x)), np.empty(AUX)
+    right, stage, small, guess, aux, order = room[0], room[1], room[2], room[3], room[4], room[5]
     for i in range(n):
         for j in range(n):
             matrix[i, j] = -jac[i, j]
         matrix[i, i] += 1.0 / (GAMMA * h)
-    _factor(matrix, order)
+    _factor(matrix, order, n)
     for i in range(len(x)):
         guess[i] = x[i]
     for a in range(STAGES):
-        if a == 0:
-            for i in range(total):
-                right[i] = f[i]
-        else:
-            for i in range(total):
-                stage[i] = y[i]
-                for b in range(a):
-                    stage[i] += A[a, b] * k[b, i]
-            for i in range(n - EXTRAS):
-                if not stage[i] > 0.0:
-                    return np.inf  # a volume without gas: the step is far too long
-            rates(t + T_AT[a] * h, stage, wide, springs, links, u, cmd, guess, right, aux)
+        for i in range(total):
+            stage[i] = y[i]
+            right[i] = f[i]
+            for b in range(a):
+                stage[i] += A[a, b] * k[b, i]
+        for i in range(n - EXTRAS):
+            if not stage[i] > 0.0:
+                return np.inf  # a volume without gas: the step is far too long
+        if a > 0:
+            rates(
+                heights,
+                t + T_AT[a] * h,
+                stage,
+                wide,
+                springs,
+                links,
+                u,
+                cmd,
+                guess,
+                right,
+                aux,
+                work,
+            )
         for i in range(total):
             right[i] += h * D[a] * by_time[i]
             for b in range(a):
                 right[i] += C[a, b] / h * k[b, i]
-        for i in range(n):
             small[i] = right[i]
-        _back(matrix, order, small)
+        _back(matrix, order, small, n)
         for i in range(n):
             k[a, i] = small[i]
         for i in range(n, total):
@@ -190,7 +204,6 @@ def attempt(
     return float((error / n) ** 0.5)
 
 
-@compiled
 def dense(share: float, y: Array, ynew: Array, k: Array, first: int, end: int, out: Array) -> None:
     """Write the states from `first` to before `end` at a share of the step, order 3."""
     rest = 1.0 - share

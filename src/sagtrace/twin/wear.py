@@ -2,9 +2,11 @@
 
 The law, all chosen: while the pump runs, the gap at its ring, the resistance of its brushes and of
 its connector grow at a rate that doubles for every `doubling` kelvins of head or connector. The
-connector heats itself, so its growth feeds on itself. Rates are set so that a pump kept at its
-run budget for half a year of working days gives about half, and one that runs a minute a day takes
-some seven years.
+connector heats itself, so its growth feeds on itself. The relay's contacts burn a little at every
+start, by the same doubling; they are taken to be as warm as the connector, whose current they
+carry. Rates are set so that a pump kept at its run budget for half a year of working days gives
+about half and its joints are as bad as burnt ones, and one that runs a minute a day takes some
+seven years.
 
 Weeks are quasi-static: one day is simulated with the wear of its week, and the week's growth is
 seven times that day's. Wear within a week does not act back before the next one; with `per_week`
@@ -17,6 +19,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sagtrace.errors import DomainError
 from sagtrace.twin.codes import SetCode
@@ -26,6 +29,8 @@ from sagtrace.twin.script import Script
 from sagtrace.twin.simulate import Simulation, simulate
 
 __all__ = ["Wear", "WearLaw", "Week", "wear_of", "weeks_of_use"]
+
+RUNNING = 1.0  # [A] chosen: a motor that turns or stalls draws more
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +42,7 @@ class WearLaw:
     brushes: float = 3e-7  # [ohm/s]
     connector: float = 2e-7  # [ohm/s]
     connector_reference: float = 295.0  # [K]
+    contacts: float = 4e-6  # [ohm] for each start
     doubling: float = 15.0  # [K]
 
 
@@ -47,6 +53,7 @@ class Wear:
     ring: float = 0.0  # [m^3/(s Pa)]
     brushes: float = 0.0  # [ohm]
     connector: float = 0.0  # [ohm]
+    contacts: float = 0.0  # [ohm] of the relay
 
     def plus(self, other: Wear, times: float = 1.0) -> Wear:
         """Return this wear with another one so many times on top."""
@@ -54,12 +61,16 @@ class Wear:
             ring=self.ring + times * other.ring,
             brushes=self.brushes + times * other.brushes,
             connector=self.connector + times * other.connector,
+            contacts=self.contacts + times * other.contacts,
         )
 
     def fault(self) -> TimedFault:
         """Return the wear as something that can be put into a vehicle."""
         change = FaultParameters(
-            ring_leak=self.ring, armature=self.brushes, connector=self.connector
+            ring_leak=self.ring,
+            armature=self.brushes,
+            connector=self.connector,
+            relay=self.contacts,
         )
         return TimedFault(name="wear", change=change)
 
@@ -72,6 +83,7 @@ class Week:
     wear: Wear
     running: float  # [s] a day
     starts: int  # of the pump, a day
+    delivery: float  # [kg/s] mean over its running; zero if it never ran
     hottest_head: float  # [K]
     hottest_connector: float  # [K]
     lowest: float  # [m] lowest corner below ride height at the wheel arch
@@ -83,7 +95,8 @@ def wear_of(run: Simulation, law: WearLaw) -> Wear:
     if run.truth is None:
         raise DomainError("truth", 0.0, "", "kept", "Simulate with truth=True.")
     step = float(run.time[1] - run.time[0])
-    running = (run.channels["pump.current"] > 0.0) * step
+    on = _running(run)
+    running = on * step
     head = np.exp2((run.truth.temperatures["head"] - law.head_reference) / law.doubling)
     joint = run.truth.temperatures["connector"]
     hot = np.exp2((joint - law.connector_reference) / law.doubling)
@@ -91,7 +104,17 @@ def wear_of(run: Simulation, law: WearLaw) -> Wear:
         ring=float(law.ring * (running * head).sum()),
         brushes=float(law.brushes * (running * head).sum()),
         connector=float(law.connector * (running * hot).sum()),
+        contacts=float(law.contacts * (_starts(on) * hot[1:]).sum()),
     )
+
+
+def _running(run: Simulation) -> NDArray[np.bool_]:
+    """Return when the motor ran; what trickles through an open winding does not turn it."""
+    return np.asarray(run.channels["pump.current"] > RUNNING)
+
+
+def _starts(on: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    return np.asarray(on[1:] & ~on[:-1])
 
 
 def weeks_of_use(
@@ -122,12 +145,13 @@ def weeks_of_use(
 def _week(number: int, wear: Wear, run: Simulation) -> Week:
     assert run.truth is not None
     step = float(run.time[1] - run.time[0])
-    on = run.channels["pump.current"] > 0.0
+    on = _running(run)
     return Week(
         number=number,
         wear=wear,
         running=float(on.sum() * step),
-        starts=int(np.count_nonzero(np.diff(on.astype(np.int8)) > 0)),
+        starts=int(np.count_nonzero(_starts(on))),
+        delivery=float(run.truth.delivery[on].mean()) if on.any() else 0.0,
         hottest_head=float(run.truth.temperatures["head"].max()),
         hottest_connector=float(run.truth.temperatures["connector"].max()),
         lowest=float(min(height.min() for height in run.truth.heights.values())),
