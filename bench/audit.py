@@ -21,7 +21,7 @@ from sagtrace.signals.episodes import find_episodes, find_events
 from sagtrace.signals.trace import Trace
 from virtual_recordings import sampled, sweep
 
-ROWS, RATE = 200_000, 50
+ROWS, RATE, CHANNELS = 200_000, 50, 12
 BAR_AUDIT, BAR_RATIO = 0.15, 3.0  # [s], [-]
 
 
@@ -41,6 +41,7 @@ def recording() -> Trace:
     repeat = ROWS // trace.time.size + 1
     channels = {role: np.tile(v, repeat)[:ROWS] for role, v in trace.channels.items()}
     channels["height.rear"] = channels["height.rear-left"]
+    channels = dict(list(channels.items())[: CHANNELS - 1]) | {"engine": channels["engine"]}
     return Trace(time=np.arange(ROWS) / RATE, channels=channels)
 
 
@@ -48,8 +49,11 @@ def as_csv(trace: Trace) -> bytes:
     columns = {"time [s]": trace.time}
     for role, values in trace.channels.items():
         unit = "mm" if role.startswith("height") else None
-        unit = unit or ("K" if role == "ambient" else "A" if "current" in role else None)
+        unit = unit or (
+            "K" if role in ("ambient", "pump.temperature") else "A" if "current" in role else None
+        )
         unit = unit or ("V" if role in ("supply", "pump.voltage") else "-")
+        unit = "Pa" if role.startswith("pressure") else unit
         columns[f"{role} [{unit}]"] = (1e3 if unit == "mm" else 1.0) * values
     out = io.BytesIO()
     pl.DataFrame(columns).write_csv(out, float_precision=4)

@@ -62,6 +62,7 @@ def _judged(
     if not moves:
         return []
     usual = _usual(level, moves)
+    starts, ends = (np.array([getattr(o, at) for o in others]) for at in ("start", "end"))
     found = []
     for i, move in enumerate(moves):
         following = moves[i + 1] if i + 1 < len(moves) else None
@@ -70,7 +71,8 @@ def _judged(
             and not _to_level(move, usual)
             and (abs(move.rise) < BY_HAND or _answered(move, following))
         )
-        load = load or any(_both_at_once(move, other) for other in others)
+        near = np.flatnonzero((starts < move.end) & (ends > move.start))
+        load = load or any(_both_at_once(move, others[j]) for j in near)
         found.append((move, LOAD if load else FILL if move.rise > 0.0 else VENT))
     return found
 
