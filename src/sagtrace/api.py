@@ -407,7 +407,7 @@ def simulate(
     else:
         plan, layout = read_script(read_file(Path(script)), str(script))
     plan = plan if seed is None else replace(plan, seed=seed)
-    prepare(logging.getLogger("sagtrace").warning)
+    prepare(logging.getLogger("sagtrace").warning, at_once=True)
     run = run_plan(plan, layout, fault_book(), rate=rate, truth=truth)
     seen = recording_columns(run)
     hidden = truth_columns(run) if truth else ()
