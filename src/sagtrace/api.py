@@ -10,6 +10,7 @@ True
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -408,16 +409,18 @@ def simulate(
     """Simulate an invented vehicle through a script: a file's path, or the same fields as data.
 
     `rate` is in samples a second; `seed` replaces the script's. The first call on a machine
-    compiles the plant, once.
+    compiles the plant, once, and says so through the logger `sagtrace`.
     """
     from sagtrace.app.columns import recording_columns, truth_columns
     from sagtrace.app.virtual import run_plan
+    from sagtrace.twin.simulate import prepare
 
     if isinstance(script, Mapping):
         plan, layout = read_script(script_from_data(script), "script")
     else:
         plan, layout = read_script(read_file(Path(script)), str(script))
     plan = plan if seed is None else replace(plan, seed=seed)
+    prepare(logging.getLogger("sagtrace").warning, at_once=True)
     run = run_plan(plan, layout, fault_book(), rate=rate, truth=truth)
     seen = recording_columns(run)
     hidden = truth_columns(run) if truth else ()

@@ -32,6 +32,9 @@ __all__ = [
 ]
 
 
+LISTED, SOME = 12, 6  # chosen: so many known ids are all named, and of more only some
+
+
 class SagtraceError(Exception):
     """Root of everything that this package raises on purpose."""
 
@@ -93,8 +96,10 @@ class UnknownIdError(InputError):
         text = f"There is no {self.kind} {self.given!r}."
         if near := self.nearest:
             text += " Did you mean " + " or ".join(repr(name) for name in near) + "?"
-        elif 0 < len(self.known) <= 16:
+        elif 0 < len(self.known) <= LISTED:
             text += " Known: " + ", ".join(sorted(self.known)) + "."
+        elif self.known:
+            text += f" Some of the {len(self.known)} known: " + ", ".join(self.known[:SOME]) + "."
         return f"{text} {self.hint}".rstrip()
 
 

@@ -457,3 +457,11 @@ def test_every_field_of_a_run_is_documented() -> None:
     (what,) = re.findall(r"^\| `simulate\(.*`SimulatedRun`: (.*) \|$", PAGE, re.MULTILINE)
     public = [name for name in sagtrace.SimulatedRun.__slots__ if not name.startswith("_")]
     assert [name for name in public if f"`{name}`" not in what] == []
+
+
+def test_a_library_call_that_must_compile_says_so(
+    cli: Cli, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr("sagtrace.twin.simulate.all_kept", lambda: False)
+    sagtrace.simulate("a.yaml", rate=1.0, truth=False)
+    assert "compiles it, once" in caplog.text
