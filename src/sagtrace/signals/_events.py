@@ -72,7 +72,7 @@ def _judged(
             and (abs(move.rise) < BY_HAND or _answered(move, following))
         )
         near = np.flatnonzero((starts < move.end) & (ends > move.start))
-        load = load or any(_both_at_once(move, others[j]) for j in near)
+        load = load or any(_both_at_once(move, others[j]) for j in near.tolist())
         found.append((move, LOAD if load else FILL if move.rise > 0.0 else VENT))
     return found
 

@@ -46,6 +46,17 @@ class Commands:
     engine: Array
     loads: Array
 
+    def split(self, times: Array) -> Commands:
+        """Return the same with edges at these times too [s]."""
+        inside = times[(times > self.edges[0]) & (times < self.edges[-1])]
+        edges = np.unique(np.concatenate([self.edges, inside]))
+        at = np.searchsorted(self.edges, edges[:-1], side="right") - 1
+        loads = np.column_stack([np.interp(edges, self.edges, c) for c in self.loads.T])
+        return Commands(
+            edges=edges, table=self.table[at], engine=self.engine[at],
+            ambient=np.interp(edges, self.edges, self.ambient), loads=loads,
+        )  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Replayed:

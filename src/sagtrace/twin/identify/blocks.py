@@ -50,6 +50,14 @@ class Blocks:
             stretch=self.stretch[kept],
         )  # fmt: skip
 
+    def without(self, stretches: NDArray[np.int64]) -> Blocks:
+        """Return the blocks outside these stretches."""
+        kept = ~np.isin(self.stretch, stretches)
+        return replace(
+            self, time=self.time[kept], height=self.height[kept], std=self.std[kept],
+            stretch=self.stretch[kept],
+        )  # fmt: skip
+
     def reaches(self, lowest: float) -> float:
         """Return when the height first falls to this [m]; infinite if it never does."""
         low = np.flatnonzero(self.height <= lowest)

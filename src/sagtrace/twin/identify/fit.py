@@ -29,7 +29,7 @@ from sagtrace.twin.identify.feed import feed_resistance
 from sagtrace.twin.identify.noise import Noise
 from sagtrace.twin.identify.posterior import draws
 from sagtrace.twin.identify.result import Curve, Fit, Fitted, Tape
-from sagtrace.twin.identify.shots import anchors
+from sagtrace.twin.identify.shots import anchors, jumps
 from sagtrace.twin.identify.solve import Solution, minimise
 from sagtrace.twin.identify.start import first_guess
 from sagtrace.twin.identify.unknowns import Spreads, Unknowns
@@ -89,25 +89,38 @@ class _Problem:
         for tape in tapes:
             if tape.corner not in base.corners:
                 raise UnknownIdError("corner", tape.corner, base.corners)
+        self.feed = feed_resistance(trace)
+        base = base if self.feed is None else _fed(base, self.feed[0])
         self.base, self.tapes, self.trace = base, tapes, trace
         self.commands = commands_of(trace, base)
+        roles = [sensor.role for sensor in base.sensors]
+        moving = busy(self.commands)
+        away = jumps(trace, roles, self.commands.edges, moving)
+        self.commands = self.commands.split(away.ravel())
         self.origin = float(trace.time[0])
         period = float(np.median(np.diff(trace.time)))
         moving = busy(self.commands)
+        middle = 0.5 * (self.commands.edges[1:] + self.commands.edges[:-1])
+        jumping = np.zeros(len(middle), dtype=np.bool_)
+        for low, high in away:
+            jumping |= (middle > low) & (middle < high)
+        # What a reservoir gives depends on its pressure, so there only rests count.
+        stored = base.reservoir is not None
+        begins, own, unread = _shots(moving, jumping, rests_only=stored)
         whole = [cut(trace, s.role, self.commands.edges, moving) for s in base.sensors]
         # What a spring on its stop has lost cannot be seen, so the fit ends where one gets there.
         self.end = min(
             blocks.reaches(base.level + ON_STOP * _travel(base, sensor))
             for blocks, sensor in zip(whole, base.sensors, strict=True)
         )
-        self.blocks = [blocks.before(self.end) for blocks in whole]
+        self.blocks = [blocks.before(self.end).without(np.flatnonzero(unread)) for blocks in whole]
         if min(len(blocks.time) for blocks in self.blocks) < LEAST_BLOCKS:
             raise EvidenceError(
                 "the recording is too short, or a spring gets to its bump stop too soon: hardly a "
                 "sample shows springs that carry their load by air."
             )
         self.begins = [
-            anchors(trace, blocks.role, self.commands.edges, moving, blocks.noise)
+            anchors(trace, blocks.role, self.commands.edges, begins, own, blocks.noise)
             for blocks in self.blocks
         ]
         self.noises = [
@@ -186,6 +199,28 @@ class _Problem:
         return np.concatenate(parts)
 
 
+def _fed(base: VehicleParameters, ohms: float) -> VehicleParameters:
+    """Return the vehicle whose pump is fed through this resistance in all."""
+    e = base.electrics
+    feed = max(ohms - e.relay - e.connector - e.ground, 0.0)
+    return replace(base, electrics=replace(e, feed=feed))
+
+
+def _shots(
+    moving: NDArray[np.bool_], jumping: NDArray[np.bool_], *, rests_only: bool
+) -> tuple[NDArray[np.int64], frozenset[int], NDArray[np.bool_]]:
+    """Return the stretches that begin shots, those that tell their own height, the unread ones."""
+    before = np.concatenate([[True], moving[:-1]])
+    after_jump = ~jumping & np.concatenate([[False], jumping[:-1]])
+    starts = (~moving & before) if rests_only else (moving & ~before)
+    first = np.zeros(len(moving), dtype=np.bool_)
+    first[0] = True
+    own = after_jump | first | (starts if rests_only else False)
+    begins = np.flatnonzero(starts | own)
+    unread = jumping | (moving if rests_only else False)
+    return begins, frozenset(np.flatnonzero(own).tolist()), unread
+
+
 def _travel(base: VehicleParameters, sensor: Sensor) -> float:
     """Return how far a signal can fall until a spring may touch its stop [m], negative."""
     bump = max(base.springs[base.corners.index(corner)].bump_at for corner in sensor.corners)
@@ -200,7 +235,7 @@ def _told(problem: _Problem, solution: Solution, rng: np.random.Generator) -> Fi
     sample = draws(solution.parameters, covariance, unknowns.prior.low, rng)
     leaks = _leaks(unknowns, sample, taped=bool(problem.tapes))
     wanted = _wanted(problem, solution, covariance, leaks)
-    pumped = bool(np.any(problem.commands.table[:, 0] > 0.0))
+    pumped = problem.base.reservoir is None and bool(np.any(problem.commands.table[:, 0] > 0.0))
     ratio = np.exp(sample[:, unknowns.at("pump")])
     prior_pump = unknowns.prior.std[unknowns.at("pump")]
     pump = _fitted(ratio, "", told=pumped and float(np.std(np.log(ratio))) < TOLD * prior_pump)
@@ -210,8 +245,8 @@ def _told(problem: _Problem, solution: Solution, rng: np.random.Generator) -> Fi
         for i, name in enumerate(unknowns.names)
         if name.startswith(("offset.", "gain."))
     }  # fmt: skip
-    if (feed := feed_resistance(problem.trace)) is not None:
-        value, std = feed
+    if problem.feed is not None:
+        value, std = problem.feed
         others["feed"] = Fitted(
             value=value, std=std, low=value - WIDE * std, high=value + WIDE * std, unit="ohm",
             told=True,

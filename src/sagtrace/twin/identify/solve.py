@@ -71,7 +71,7 @@ def minimise(
     start: Array,
     *,
     clip: float = 3.0,
-    enough: float = 0.1,
+    enough: float = 0.5,
     rounds: int = ROUNDS,
 ) -> Solution:
     """Return the least squares of residual and prior from this start.
