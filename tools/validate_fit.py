@@ -286,7 +286,6 @@ def page(done: list[Case]) -> str:
             lines.append(
                 f"\nRefused: case {case.number}, {case.layout}, {case.kind}: {case.refused}"
             )
-    _ = seconds
     return "\n".join(lines) + "\n"
 
 

@@ -105,7 +105,7 @@ def test_where_the_model_cannot_run_the_step_is_shortened() -> None:
             raise EvidenceError("cannot run there")
         return np.array([10.0 * (3.0 - p[0] ** 2 / 3.0)])
 
-    found = minimise(residual, wide([1.0]), np.array([1.0]), clip=1e9)
+    found = minimise(residual, wide([1.0]), np.array([1.0]), clip=1e9, enough=1e-6)
     assert found.parameters[0] == pytest.approx(3.0, abs=1e-3)
     with pytest.raises(InputError, match="one number for each parameter"):
         minimise(residual, wide([1.0]), np.zeros(2))
