@@ -41,6 +41,8 @@ FULL_RATE = 50.0  # [1/s]
 NOISE, STEP = 3e-4, 5e-4  # [m] of the twin's healthy sensor
 LEVEL = 0.4  # [m]
 
+LAYOUTS = ("rear-pair", "four-corner", "four-corner-reservoir")
+
 
 def _vehicle(layout: str) -> VehicleParameters:
     return virtual().vehicles[layout]
@@ -63,7 +65,7 @@ class Recording:
 
 def layout_of(seed: int) -> str:
     """Return one of the layouts, in turn."""
-    return tuple(virtual().vehicles)[seed % len(tuple(virtual().vehicles))]
+    return LAYOUTS[seed % len(LAYOUTS)]
 
 
 def vehicle(seed: int) -> VehicleParameters:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from sagtrace.signals._lines import median_step
+from sagtrace.signals.episodes import median_step
 from sagtrace.signals.trace import Trace
 
 __all__ = ["Blocks", "cut"]
