@@ -26,6 +26,7 @@ if TYPE_CHECKING:  # because the compiler that the virtual vehicle needs is slow
 
 __all__ = [
     "check_table_name",
+    "compile_aloud",
     "demo_folder",
     "fault_book",
     "job_place",
@@ -110,6 +111,20 @@ def open_workshop() -> Workshop:
         role_memory=_Memory(),
         fitter=VirtualFitter(known=virtual, keep=_keep_fit),
     )
+
+
+def compile_aloud(tell: Callable[[str], None]) -> None:
+    """Let the first fit on a machine say what it prepares, and do so in processes of its own.
+
+    For a command; a library's caller may be anywhere.
+    """
+
+    def ready() -> None:
+        from sagtrace.twin.simulate import prepare
+
+        prepare(tell, at_once=True)
+
+    open_workshop().fitter = VirtualFitter(known=virtual, keep=_keep_fit, ready=ready)
 
 
 @cache

@@ -56,6 +56,7 @@ from sagtrace.report.tree import (
     Signature,
     Span,
     Steps,
+    Strip,
     Table,
     Warn,
 )
@@ -464,6 +465,54 @@ def test_spans_without_an_end_reach_the_edge() -> None:
         pytest.approx((middle, s["right"]), abs=0.01),
         pytest.approx((s["left"], middle), abs=0.01),
     ]
+
+
+def test_strips_stand_below_the_plot_and_their_names_on_the_page() -> None:
+    axis, line = Axis(title="t", unit="s"), Line(name="a", x=(0.0, 10.0), y=(0.0, 1.0))
+    strips = (
+        Strip(name="pump", spans=((2.0, 4.0), (5.0, 5.0))),
+        Strip(name="1 dropouts of the signal", spans=((-5.0, 1.0), (20.0, 30.0)), role="mark"),
+    )
+    plot = LinePlot(title="", x=axis, y=axis, lines=(line,), strips=strips)
+    face = glyphs.read_face()
+    s = frame.scene(plot, ["a"], (), face, strips)
+    pump, mark = s["strips"]
+    scale = (s["right"] - s["left"]) / 10.0
+    assert pump["bars"][0] == pytest.approx([s["left"] + 2 * scale, s["left"] + 4 * scale], abs=0.1)
+    assert pump["bars"][1][0] == pump["bars"][1][1]
+    # What lies outside is cut off or left out.
+    (bar,) = mark["bars"]
+    assert bar == pytest.approx([s["left"], s["left"] + scale], abs=0.1)
+    assert s["bottom"] < pump["y"] < mark["y"] < s["base"] < s["h"]
+    assert mark["y"] - pump["y"] >= 8.0
+    widest = max(face.width(strip.name, frame.NAME_SIZE) for strip in strips)
+    assert s["right"] + frame.GAP + widest <= frame.WIDTH
+
+
+def test_a_low_plot_is_about_half_as_high() -> None:
+    axis, line = Axis(title="t", unit="s"), Line(name="a", x=(0.0, 10.0), y=(0.0, 1.0))
+    plots = [LinePlot(title="", x=axis, y=axis, lines=(line,), low=low) for low in (False, True)]
+    usual, low = (frame.scene(plot, ["a"], (), glyphs.read_face()) for plot in plots)
+    assert 0.3 < (low["bottom"] - low["top"]) / (usual["bottom"] - usual["top"]) < 0.6
+    assert low["base"] == low["bottom"]
+    assert low["strips"] == []
+
+
+@pytest.mark.parametrize("high", [0.38, 0.42, 0.9, 1.1, 4.2, 7.7, 430.0])
+def test_a_low_plot_has_a_scale(high: float) -> None:
+    axis, line = Axis(title="t", unit="s"), Line(name="a", x=(0.0, 10.0), y=(-high, high))
+    plot = LinePlot(title="", x=axis, y=axis, lines=(line,), low=True)
+    ticks = frame.scene(plot, ["a"], (), glyphs.read_face())["y_ticks"]
+    assert 2 <= len(ticks) <= 8
+    assert all(a[0] - b[0] >= frame.TICK_SIZE for a, b in pairwise(ticks))
+
+
+def test_strips_are_told_to_who_cannot_see_them() -> None:
+    axis, line = Axis(title="t", unit="s"), Line(name="a", x=(0.0, 10.0), y=(0.0, 1.0))
+    strips = (Strip(name="pump", spans=((2.0, 4.0),)),)
+    plot = LinePlot(title="", x=axis, y=axis, lines=(line,), strips=strips)
+    (drawing,) = wire.to_wire(paper(plot), glyphs.read_face())["body"]
+    assert "below it: pump" in drawing["alt"]
 
 
 @pytest.mark.parametrize(

@@ -25,7 +25,7 @@ from sagtrace.signals.episodes import find_episodes
 from sagtrace.signals.trace import Trace
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.system import System, expand
-from virtual_recordings import defect, height_of, sampled, sweep
+from virtual_recordings import defect, height_of, layout_of, sampled, sweep
 
 Array = NDArray[np.float64]
 AXLE = "height.rear"
@@ -38,7 +38,8 @@ def facts(system: System) -> Facts:
 
 @pytest.fixture(scope="module")
 def trace() -> Trace:
-    return sampled(sweep(900), 10, None, np.random.default_rng(1))  # the rear pair
+    seed = next(seed for seed in range(900, 903) if layout_of(seed) == "rear-pair")
+    return sampled(sweep(seed), 10, None, np.random.default_rng(1))
 
 
 def likely(system: System, finding: Finding) -> dict[str, float]:

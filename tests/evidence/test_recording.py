@@ -103,7 +103,7 @@ def still(rate: float, *, minutes: float = 20.0, noise: float = 2e-4, seed: int 
 
 def test_the_demo_is_recovered_within_its_own_interval(report: RecordingReport) -> None:
     found = by_part(report)
-    assert set(found) == {"leak", "pump", "duty"}
+    assert set(found) == {"leak", "pump", "duty", "rear"}  # the last is the audit of height.rear
     low, high = estimate(found["leak"]).interval()
     assert low < TRUE_LEAK < high
     low, high = estimate(found["pump"]).interval()
@@ -240,7 +240,7 @@ def test_a_rest_with_a_load_change_is_left_out(system: System, facts: Facts) -> 
     height = trace.channels["height.rear"].copy()
     height[1500:] -= 0.02
     report = read_recording(system, changed(trace, height_rear=height), facts, id="r")
-    assert not report.findings
+    assert set(by_part(report)) == {"rear"}  # the audit of the signal, and no leak
     assert any("did not run straight" in note for note in report.notes)
 
 
@@ -334,7 +334,11 @@ def test_a_pump_that_never_runs_counts_only_if_the_control_was_awake(
 def test_a_stuck_height_says_nothing(system: System, facts: Facts, demo: Trace) -> None:
     stuck = changed(demo, height_rear=np.full_like(demo.time, 0.4))
     report = read_recording(system, stuck, facts, id="r")
-    assert set(by_part(report)) == {"duty"}
+    found = by_part(report)
+    assert set(found) == {"duty", "rear"}
+    rear = found["rear"]
+    states = dict(zip(system.node(rear.target).state_ids, rear.likelihood, strict=True))
+    assert states["agrees"] < 0.1 * states["invalid"]
     assert any("may be stuck" in note for note in report.notes)
 
 

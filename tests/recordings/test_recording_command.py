@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +17,13 @@ from sagtrace.adapters.remembered import RoleFile
 from sagtrace.app.workshop import Workshop
 from sagtrace.bootstrap import demo_folder, job_place, open_workshop
 from sagtrace.cli.main import EXIT_FILE, EXIT_INPUT, main
-from sagtrace.errors import InputError
+from sagtrace.errors import EvidenceError, InputError
+from sagtrace.evidence.facts import Facts
 from sagtrace.signals.imported import Assignment
+from sagtrace.signals.trace import Trace
+from sagtrace.twin.identify.result import Fit, Tape
+from sagtrace.vehicle.job import Taped
+from sagtrace.vehicle.layouts import Layout
 
 DEMO = demo_folder() / "recording.csv"
 TITLES = {
@@ -199,3 +207,178 @@ def test_a_file_in_which_nothing_is_known(folder: Path, capsys: pytest.CaptureFi
     said = run(capsys, "attach", "job.yaml", "drive.csv", code=EXIT_FILE)
     assert "no column is known by its name or its values" in said
     assert "--role 'Name=height.rear [mm]'" in said
+
+
+# --- what a recording says of a system
+
+
+TAPES = ("--tape", "0 min left=405 mm", "--tape", "0 min right=403 mm",
+         "--tape", "3.5 min left=341 mm", "--tape", "3.5 min right=403 mm")  # fmt: skip
+
+
+def test_what_it_says_of_a_system(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    said = run(capsys, "recording", "recording.csv", "--layout", "rear-pair")
+    assert "2880 samples over 1439.5 s" in said
+    assert "Audit of the height signals: nothing stands out in 7 tests." in said
+    assert re.search(r"height\.rear 0\.50 min 190 s 8\.\d+ ± 0\.0\d+ mm/min", said)
+    assert "The pump ran 10 % of the recorded time." in said
+    assert re.search(r"leak of the axle \d+ ± \d+ mL/min \d+ to \d+ mL/min the fit", said)
+    assert re.search(r"leak at the left not told 0 to \d+ mL/min", said)
+    assert re.search(r"4\d\.\d ± [\d.]+ % \d+ to \d+ % the fit", said)
+    assert "as well as its noise allows (mean square misfit 0." in said
+    assert "Not told: left and right cannot be told apart from one axle sensor" in said
+    assert "What would help most: no reading that is asked for here" in said
+    assert "Findings:" in said
+
+
+def test_the_reading_that_would_help_most_is_said(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The demo's job knows its vehicle well enough for a tape to be worth it."""
+    shutil.copyfile(demo_folder() / "demo.yaml", "demo.yaml")
+    said = run(capsys, "recording", "recording.csv", "--job", "demo.yaml")
+    assert "What would help most: To narrow the leak of" in said
+    assert "tape the height at left and right at the beginning and at the end" in said
+
+
+def test_what_stands_out_is_a_line_each(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    header, *rows = DEMO.read_text().splitlines()
+    at = header.split(",").index("height.rear [mm]")
+    for row in range(300, 2800, 400):
+        cells = rows[row].split(",")
+        cells[at] = f"{float(cells[at]) + 40:.1f}"
+        rows[row] = ",".join(cells)
+    Path("spiky.csv").write_text("\n".join([header, *rows, ""]))
+    said = run(capsys, "recording", "spiky.csv", "--layout", "rear-pair")
+    assert "Audit of the height signals: what stands out." in said
+    shown = data(capsys, "recording", "spiky.csv", "--layout", "rear-pair")["says"]
+    out = [r for r in shown["audit"] if r["stands_out"]]
+    assert {r["channel"] for r in out} == {"height.rear"}
+    assert all(r["value"] > r["threshold"] for r in out)
+    assert all(f"{r['kind']}" in said for r in out)
+    assert len(out) >= 1
+
+
+def test_tapes_tell_the_sides_apart_and_go_with_the_job(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The left wheel arch sank by 64 mm in 3.5 min while the right one stood."""
+    plain = data(capsys, "recording", "recording.csv", "--layout", "rear-pair")["says"]
+    words = ("recording", "recording.csv", "--layout", "rear-pair", *TAPES)
+    taped = data(capsys, *words)["says"]
+    assert not plain["fit"]["leaks"]["left"]["told"]
+    assert taped["fit"]["leaks"]["left"]["told"]
+    leaks = taped["fit"]["leaks"]
+    assert leaks["right"]["value"] < 0.1 * leaks["left"]["value"]
+    assert taped["tapes"][0] == {"time": "0 min", "corner": "left", "height": "405 mm"}
+    audit = next(f for f in taped["findings"] if ".audit." in f["id"])
+    assert audit["estimate"]["unit"] == "mm"
+    run(capsys, "attach", "job.yaml", "recording.csv", *TAPES)
+    (kept,) = job_place(Path("job.yaml")).load().recordings
+    assert [t.corner for t in kept.tapes] == ["left", "right", "left", "right"]
+    again = data(capsys, "recording", "recording.csv", "--job", "job.yaml")["says"]
+    assert again["fit"] == taped["fit"]
+    assert again["findings"] == taped["findings"]
+
+
+def test_findings_are_written_as_data(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ("recording", "recording.csv", "--job", "job.yaml", "--save", "deep/findings.json")
+    run(capsys, *words)
+    kept = json.loads(Path("deep/findings.json").read_text(encoding="utf-8"))
+    assert kept == data(capsys, "recording", "recording.csv", "--job", "job.yaml")
+    assert len(kept["report"]["sha256"]) == 64
+    assert {"audit", "table", "fit", "findings", "notes", "episodes"} <= kept["says"].keys()
+    curve = kept["says"]["fit"]["curves"]["height.rear"]
+    assert len(curve["time"]) == len(curve["fitted"]) > 100
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--tape", "12 min right=385 mm"), "add --layout rear-pair or --job JOB"),
+        (("--save", "x.json"), "add --layout rear-pair or --job JOB"),
+        (("--layout", "rear-pear"), "Did you mean 'rear-pair'"),
+        (("--layout", "rear-pair", "--job", "job.yaml"), "leave one of them out"),
+        (("--layout", "rear-pair", "--tape", "right=385 mm"), "expected time corner=height"),
+        (("--layout", "rear-pair", "--tape", "12 min rigt=385 mm"), "Did you mean 'right'"),
+        (("--layout", "rear-pair", "--tape", "40 min right=385 mm"), "0.0 min to 24.0 min"),
+    ],
+)
+def test_what_cannot_be_asked(
+    folder: Path, capsys: pytest.CaptureFixture[str], words: tuple[str, ...], said: str
+) -> None:
+    assert said in run(capsys, "recording", "recording.csv", *words, code=EXIT_INPUT)
+    assert not Path("x.json").exists()
+
+
+def test_the_first_fit_says_what_it_prepares(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Only where a fit has to be worked out; a kept one prepares nothing."""
+    said: list[str] = []
+
+    def prepare(tell: Callable[[str], None], *, at_once: bool) -> None:
+        assert at_once
+        tell("preparing")
+        said.append("asked")
+        raise EvidenceError("stopped here")
+
+    monkeypatch.setenv("XDG_CACHE_HOME", str(folder / "cache"))
+    monkeypatch.setattr("sagtrace.twin.simulate.prepare", prepare)
+    assert main(["recording", "recording.csv", "--layout", "rear-pair"]) == 0
+    shown = capsys.readouterr()
+    assert "preparing" in shown.err
+    assert "No fit of the virtual vehicle: stopped here" in " ".join(shown.out.split())
+    assert main(["recording", "recording.csv", "--layout", "rear-pair"]) == 0
+    assert said == ["asked"]
+
+
+class Listener:
+    """A fitter that keeps what it was asked and fits nothing."""
+
+    def __init__(self) -> None:
+        self.keys: list[str] = []
+        self.tapes: list[tuple[Tape, ...]] = []
+
+    def fit(
+        self, layout: Layout, facts: Facts, trace: Trace, key: str, tapes: Sequence[Tape] = ()
+    ) -> Fit:
+        self.keys.append(key)
+        self.tapes.append(tuple(tapes))
+        raise EvidenceError("not asked to")
+
+
+def test_a_fit_is_known_by_all_that_goes_into_it(folder: Path) -> None:
+    """A look before it is attached has the key of the job; other tapes or facts have another."""
+    heard = Listener()
+    workshop = replace(open_workshop(), fitter=heard)
+    job = job_place(Path("job.yaml")).load()
+    imported = workshop.inspect(DEMO, "recording.csv")
+    tapes = (Taped(time="1 min", corner="left", height="400 mm"),)
+    workshop.look(job, imported)
+    workshop.attach(job, DEMO.read_bytes(), "recording.csv", "2026-11-25T08:00:00+00:00")
+    workshop.look(job, imported, tapes=tapes)
+    other = (Taped(time="1 min", corner="left", height="401 mm"),)
+    workshop.look(job, imported, tapes=other)
+    workshop.look(replace(job, vehicle={"spring-area": "120 cm2"}), imported)
+    assert heard.keys[0] == heard.keys[1]
+    assert len(set(heard.keys)) == 4
+    assert [len(seen) for seen in heard.tapes] == [0, 0, 1, 1, 0]
+    assert heard.tapes[2][0].height == pytest.approx(0.4)
+
+
+def test_heights_at_the_corners_are_attached_too(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Four heights used to end in an error, because the axle's was looked for."""
+    names = [f"height.{a}-{s} [mm]" for a in ("front", "rear") for s in ("left", "right")]
+    rng = np.random.default_rng(2)
+    rows = [
+        f"{t / 2},{','.join(f'{400 + x:.2f}' for x in rng.normal(0, 0.3, 4))},{int(100 < t < 120)}"
+        for t in range(1200)
+    ]
+    table = "\n".join([",".join(["time [s]", *names, "pump.command [-]"]), *rows, ""])
+    Path("corners.csv").write_text(table)
+    said = run(capsys, "recording", "corners.csv", "--layout", "four-corner")
+    assert "height.rear-right" in said
+    assert "Audit of height.front-left" in said

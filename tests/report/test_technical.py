@@ -3,16 +3,33 @@
 from __future__ import annotations
 
 import csv
+import math
 import re
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import sagtrace
 from papers import HOSTILE, JOBS, assessed, column, every, section, tables, texts
 from sagtrace.bootstrap import demo_folder
+from sagtrace.report.assessment import Recorded
+from sagtrace.report.recording_figures import recording_figures
 from sagtrace.report.technical import technical_paper
-from sagtrace.report.tree import Bars, Bullets, Chain, LinePlot, Paper, Section, Table, Warn
+from sagtrace.report.tree import (
+    Bars,
+    Block,
+    Bullets,
+    Chain,
+    LinePlot,
+    Paper,
+    Section,
+    Table,
+    Warn,
+)
+from sagtrace.signals.audit import AuditResult
+from sagtrace.signals.trace import Trace
 
 CERTAIN = re.compile(r"(?<![\d.,])(0|100) %")
 OPEN = "Not excluded, ruled out, contradictions"
@@ -159,7 +176,7 @@ def test_the_sets_and_the_rest_add_up() -> None:
 
 
 def test_the_recording_is_drawn() -> None:
-    height, voltage = (p for p in every(section(record("demo"), "Recording r1"), LinePlot))
+    height, _, voltage = (p for p in every(section(record("demo"), "Recording r1"), LinePlot))
     assert (height.x.unit, height.y.unit) == ("min", "mm")
     assert (voltage.x.unit, voltage.y.unit) == ("min", "V")
     assert {span.role for span in height.spans} == {"hold", "fill"}
@@ -185,7 +202,11 @@ def test_a_channel_without_a_sample_is_not_drawn(tmp_path: Path) -> None:
     job = sagtrace.open_job()
     job.attach_recording(tmp_path / "a.csv")
     plots = [p.title for p in every(technical_paper(job.assessment()), LinePlot)]
-    assert plots == ["Height of the rear axle", "Supply voltage"]
+    assert plots == [
+        "Height of the rear axle",
+        "What the fit leaves over, rear axle",
+        "Supply voltage",
+    ]
 
 
 def test_what_was_assumed_is_told_from_what_was_typed() -> None:
@@ -268,3 +289,128 @@ def test_hostile_texts_are_plain_text() -> None:
     seen = next(iter(tables(section(paper, "Observations"))))
     assert HOSTILE in column(seen, "By")
     assert HOSTILE in column(seen, "Seen")  # the complaint is a finding like any other
+
+
+# --- a recording in the record
+
+
+def recorded_blocks(name: str = "demo") -> tuple[Block, ...]:
+    return section(record(name), "Recording r1")
+
+
+def test_a_recording_says_which_file_it_is_and_how_it_was_read() -> None:
+    (table, *_) = tables(recorded_blocks())
+    told = {row[0]: row[1] for row in table.rows}
+    (kept,) = JOBS["demo"].recordings
+    assert told["File"] == "recording.csv"
+    assert told["SHA-256"] == kept.sha256
+    assert told["Length"] == "24.0 min, 2880 samples"
+    assert told["Sampling interval"] == "usually 0.5 s, evenly"
+    read = assessed("demo").recordings[0].imported
+    assert read is not None
+    said = texts(recorded_blocks())
+    assert len(read.sentences()) >= 2
+    assert all(text in said for text in read.sentences())
+
+
+def test_the_fit_lies_over_the_height_and_what_it_leaves_below() -> None:
+    height, left, _ = every(recorded_blocks(), LinePlot)
+    fit = assessed("demo").recordings[0].report.fit
+    assert fit is not None
+    curve = fit.curves["height.rear"]
+    fitted = next(line for line in height.lines if line.role == "fitted")
+    assert max(fitted.y) == pytest.approx(1e3 * curve.fitted.max())
+    assert min(fitted.y) == pytest.approx(1e3 * curve.fitted.min())
+    assert (left.x.unit, left.y.unit) == ("min", "mm")
+    assert left.low
+    rest = 1e3 * (curve.measured - curve.fitted)
+    assert max(left.lines[0].y) == pytest.approx(rest.max())
+    assert min(left.lines[0].y) == pytest.approx(rest.min())
+    assert left.lines[-1].role == "limit"
+
+
+def test_commands_are_a_strip_below() -> None:
+    height = next(iter(every(recorded_blocks(), LinePlot)))
+    trace = assessed("demo").recordings[0].trace
+    strips = {strip.name: strip for strip in height.strips}
+    assert set(strips) == {"pump", "engine"}
+    assert {strip.role for strip in height.strips} == {"command"}
+    on = trace.channels["pump.command"] > 0.5
+    assert len(strips["pump"].spans) == (np.diff(on.astype(int)) == 1).sum()
+    lasted = sum(end - start for start, end in strips["pump"].spans)
+    assert lasted == pytest.approx(on.sum() * 0.5 / 60, rel=0.02)
+
+
+def test_the_tables_of_a_recording_have_units_and_intervals() -> None:
+    found = {t.caption.partition(":")[0].partition(";")[0]: t for t in tables(recorded_blocks())}
+    rests, fills = found["Rests"], found["Fills"]
+    assert len(rests.rows) == 12
+    assert fills.caption.endswith("the longest 12 of 13.")
+    for cell in column(rests, "Speed (± one standard deviation)"):
+        assert re.fullmatch(rf"{NUMBER} ± {NUMBER} mm/min", cell)
+    fit = found["The virtual vehicle fitted to the recording"]
+    told = dict(zip(column(fit, "Quantity"), fit.rows, strict=True))
+    assert told["leak at the left"][1] == "not told"
+    assert re.fullmatch(r"\d+ ± \d+ mL/min", told["leak of the axle"][1])
+    assert all(cell for cell in column(fit, "Read from"))
+    assert "Audit of the height signals: nothing stands out in 7 tests." in texts(recorded_blocks())
+
+
+def standing_out(*whens: tuple[tuple[float, float], ...]) -> Recorded:
+    """The demo's recording whose audit found these."""
+    (recorded,) = assessed("demo").recordings
+    bad = tuple(
+        AuditResult(
+            kind="spikes", channel="height.rear", value=9.0, std=1.0, unit="", threshold=5.0,
+            when=when, text="3 spikes",
+        )
+        for when in whens
+    )  # fmt: skip
+    return replace(recorded, report=replace(recorded.report, audit=bad))
+
+
+def test_what_stands_out_is_marked_at_its_times_and_listed() -> None:
+    recorded = standing_out(((120.0, 120.5), (600.0, 660.0)))
+    (height, *_) = recording_figures(recorded)
+    mark = height.strips[-1]
+    assert (mark.name, mark.role) == ("1 spikes", "mark")
+    assert [start for start, _ in mark.spans] == [2.0, 10.0]
+    assert [end - start for start, end in mark.spans] == pytest.approx([0.5 / 60, 1.0])
+    a = replace(assessed("demo"), recordings=(recorded,))
+    audit = next(
+        t for t in tables(section(technical_paper(a), "Recording r1")) if "Audit" in t.caption
+    )
+    assert audit.rows == (
+        ("1", "height.rear", "spikes", "9 ± 1", "5", "2.0 min, 1 more", "3 spikes"),
+    )
+
+
+def test_only_so_many_marks_are_drawn_and_none_of_another_signal() -> None:
+    (height, *_) = recording_figures(standing_out(*[((60.0, 61.0),)] * 9))
+    assert sum(strip.role == "mark" for strip in height.strips) == 5
+    (recorded,) = assessed("demo").recordings
+    (plain, *_) = recording_figures(recorded)
+    assert all(strip.role == "command" for strip in plain.strips)
+
+
+def test_without_a_fit_straight_lines_are_drawn() -> None:
+    (recorded,) = assessed("demo").recordings
+    bare = replace(recorded, report=replace(recorded.report, fit=None))
+    height, voltage = recording_figures(bare)
+    assert voltage.title == "Voltage at the pump"
+    fitted = next(line for line in height.lines if line.role == "fitted")
+    assert sum(math.isnan(y) for y in fitted.y) == len(recorded.report.lines)
+
+
+def test_heights_of_one_axle_share_a_figure() -> None:
+    (recorded,) = assessed("demo").recordings
+    rear = recorded.trace.channels["height.rear"]
+    places = ("front-left", "front-right", "rear-left", "rear-right")
+    channels = {f"height.{place}": rear + 0.01 * i for i, place in enumerate(places)}
+    trace = Trace(time=recorded.trace.time, channels=channels)
+    bare = replace(recorded, trace=trace, report=replace(recorded.report, fit=None))
+    front, back = recording_figures(bare)
+    assert front.title == "Height of the front axle"
+    assert [line.name for line in front.lines] == ["left, recorded", "right, recorded"]
+    assert back.title == "Height of the rear axle"
+    assert back.strips == ()

@@ -5,7 +5,7 @@ The vehicle's facts become the assumed vehicle, their spreads what is known of i
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,7 +14,7 @@ import numpy as np
 from sagtrace.evidence.facts import Facts
 from sagtrace.physics.estimate import Estimate
 from sagtrace.signals.trace import Trace
-from sagtrace.twin.identify.result import Fit
+from sagtrace.twin.identify.result import Fit, Tape
 from sagtrace.twin.layouts import parameters_from_layout
 from sagtrace.vehicle.layouts import Layout
 
@@ -32,17 +32,22 @@ SMALLEST = 0.01  # [-] chosen: nobody knows a geometry better
 class VirtualFitter:
     """A `Fitter` over the data of the virtual vehicles.
 
-    `known` gives the data when it is needed; `keep` returns the fit of a key, kept or worked out.
+    `known` gives the data when it is needed; `keep` returns the fit of a key, kept or worked out;
+    `ready` is called before one is worked out.
     """
 
     known: Callable[[], VirtualKnowledge]
     keep: Callable[[str, Callable[[], Fit]], Fit]
+    ready: Callable[[], None] = lambda: None
 
-    def fit(self, layout: Layout, facts: Facts, trace: Trace, key: str) -> Fit:
+    def fit(
+        self, layout: Layout, facts: Facts, trace: Trace, key: str, tapes: Sequence[Tape] = ()
+    ) -> Fit:
         """Return the fit; raise EvidenceError with the reason if there can be none."""
-        return self.keep(key, lambda: self._work_out(layout, facts, trace))
+        return self.keep(key, lambda: self._work_out(layout, facts, trace, tapes))
 
-    def _work_out(self, layout: Layout, facts: Facts, trace: Trace) -> Fit:
+    def _work_out(self, layout: Layout, facts: Facts, trace: Trace, tapes: Sequence[Tape]) -> Fit:
+        self.ready()
         from sagtrace.twin.identify.fit import fit
         from sagtrace.twin.identify.unknowns import Spreads
 
@@ -55,7 +60,7 @@ class VirtualFitter:
             load=FREE,
             pressure=_relative(facts.values, "spring-pressure"),
         )
-        return fit(base, trace, np.random.default_rng(SEED), spreads=spreads)
+        return fit(base, trace, np.random.default_rng(SEED), spreads=spreads, tapes=tapes)
 
 
 def _relative(facts: Mapping[str, Estimate], name: str) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Protocol
 
@@ -10,7 +10,7 @@ from sagtrace.evidence.facts import Facts
 from sagtrace.report.tree import Paper
 from sagtrace.signals.imported import Assignment, Imported
 from sagtrace.signals.trace import Trace
-from sagtrace.twin.identify.result import Fit
+from sagtrace.twin.identify.result import Fit, Tape
 from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.layouts import Layout
@@ -53,7 +53,9 @@ class JobPlace(Recordings, Protocol):
 class Fitter(Protocol):
     """Fits the virtual vehicle to recordings."""
 
-    def fit(self, layout: Layout, facts: Facts, trace: Trace, key: str) -> Fit:
+    def fit(
+        self, layout: Layout, facts: Facts, trace: Trace, key: str, tapes: Sequence[Tape] = ()
+    ) -> Fit:
         """Return the fit; raise EvidenceError with the reason if there can be none.
 
         `key` stands for the content of everything given: a fit with the same key is the same.

@@ -6,7 +6,7 @@ A job is a value. Every use case takes one and returns the next; keeping it is t
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -26,6 +26,7 @@ from sagtrace.evidence.facts import Facts, read_facts
 from sagtrace.evidence.findings import Finding, find
 from sagtrace.evidence.gather import gather
 from sagtrace.evidence.recording import read_recording
+from sagtrace.evidence.tapes import read_tapes, tapes_by_channel
 from sagtrace.plan.next_check import choose
 from sagtrace.repair.costs import way_to_check
 from sagtrace.repair.options import Option, repair_options
@@ -36,14 +37,16 @@ from sagtrace.report.parts import SHOWN
 from sagtrace.report.technical import technical_paper
 from sagtrace.signals.imported import Assignment, Imported
 from sagtrace.signals.trace import Trace
-from sagtrace.twin.identify.result import Fit
-from sagtrace.vehicle.job import Entry, Job, Recording
+from sagtrace.twin.identify.result import Fit, Tape
+from sagtrace.vehicle.job import Entry, Job, Recording, Taped
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.system import System, expand
 
 __all__ = ["COMPLAINT", "Workshop"]
 
 COMPLAINT = "The vehicle rides low."  # what a job is about unless the customer says more
+
+LOOKED_AT = "recording"  # the id of a recording that is not attached
 
 GUESSED = Assignment()  # nothing was said about the columns of a recording
 
@@ -155,6 +158,7 @@ class Workshop:
         file: str,
         at: str,
         assignment: Assignment = GUESSED,
+        tapes: Sequence[Taped] = (),
     ) -> tuple[Job, Recorded]:
         """Return the job with a recording, after reading it.
 
@@ -180,31 +184,62 @@ class Workshop:
             at=at,
             roles=imported.assignment(),
             rate=assignment.rate,
+            tapes=tuple(tapes),
         )
         recorded = self._recorded(job, recording, imported)
         return replace(job, recordings=(*job.recordings, recording)), recorded
 
+    def look(
+        self,
+        job: Job,
+        imported: Imported,
+        rate: str = "",
+        tapes: Sequence[Taped] = (),
+    ) -> Recorded:
+        """Return what a recording says of the job's vehicle; the job does not get it.
+
+        Raises DocumentError for columns of which a person must say what they are.
+        """
+        report = imported.report
+        _refuse_unsettled(imported, report.file)
+        recording = Recording(
+            id=LOOKED_AT,
+            file=report.file,
+            sha256=report.sha256,
+            roles=imported.assignment(),
+            rate=rate,
+            tapes=tuple(tapes),
+        )
+        return self._recorded(job, recording, imported)
+
     def _recorded(self, job: Job, recording: Recording, imported: Imported) -> Recorded:
         system, trace = self.system(job.layout), imported.trace
         facts = self.facts(job)
-        fit, why_not = self._fit(system, facts, recording, trace)
-        report = read_recording(system, trace, facts, id=recording.id, fit=fit)
-        if why_not:
-            report = replace(
-                report, notes=(f"No fit of the virtual vehicle: {why_not}", *report.notes)
-            )
+        tapes = read_tapes(system.layout, trace, recording.tapes)
+        seen, alone = tapes_by_channel(system.layout, trace, tapes)
+        fit, why_not = self._fit(system, facts, recording, trace, tapes)
+        report = read_recording(system, trace, facts, id=recording.id, fit=fit, tapes=seen)
+        refused = (f"No fit of the virtual vehicle: {why_not}",) if why_not else ()
+        report = replace(report, notes=(*refused, *report.notes, *alone))
         return Recorded(id=recording.id, trace=trace, report=report, imported=imported.report)
 
     def _fit(
-        self, system: System, facts: Facts, recording: Recording, trace: Trace
+        self,
+        system: System,
+        facts: Facts,
+        recording: Recording,
+        trace: Trace,
+        tapes: Sequence[Tape],
     ) -> tuple[Fit | None, str]:
         """Return the fit of a recording, or why there is none."""
         if self.fitter is None:
             return None, ""
-        said = repr((self.version, system.layout.id, recording, sorted(facts.values.items())))
+        # Neither name nor moment, so that a look before it is attached serves the job too.
+        read = (recording.sha256, sorted(recording.roles.items()), recording.rate, tapes)
+        said = repr((self.version, system.layout.id, read, sorted(facts.values.items())))
         key = hashlib.sha256(said.encode()).hexdigest()[:32]
         try:
-            return self.fitter.fit(system.layout, facts, trace, key), ""
+            return self.fitter.fit(system.layout, facts, trace, key, tapes), ""
         except EvidenceError as err:
             return None, str(err)
 

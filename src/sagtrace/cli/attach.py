@@ -8,14 +8,15 @@ from typing import Annotated
 import typer
 
 from sagtrace.bootstrap import job_place, open_workshop
-from sagtrace.cli.options import AsJson, At, JobPath, Rate, Roles, moment, role_pairs
+from sagtrace.cli.options import AsJson, At, JobPath, Rate, Roles, Tapes, moment, role_pairs, taped
 from sagtrace.cli.output import print_json, say
 from sagtrace.errors import InputError
 from sagtrace.signals.imported import Assignment
 
 EXAMPLE = (
     "Example: sagtrace attach job.yaml recording.csv; "
-    "sagtrace attach job.yaml recording.csv --role 'height.rear=height.rear [mm]'"
+    "sagtrace attach job.yaml recording.csv --role 'height.rear=height.rear [mm]' "
+    "--tape '0 min left=402 mm' --tape '0 min right=404 mm'"
 )
 
 
@@ -26,6 +27,7 @@ def run(
     ],
     roles: Roles = None,
     rate: Rate = "",
+    tapes: Tapes = None,
     at: At = "",
     as_json: AsJson = False,
 ) -> None:
@@ -37,7 +39,9 @@ def run(
     place = job_place(file)
     data = place.recording(str(inside))
     said = Assignment(roles=role_pairs(roles), rate=rate)
-    job, recorded = open_workshop().attach(place.load(), data, str(inside), moment(at), said)
+    job, recorded = open_workshop().attach(
+        place.load(), data, str(inside), moment(at), said, taped(tapes)
+    )
     place.save(job)
     if as_json:
         print_json(recorded.report.findings)

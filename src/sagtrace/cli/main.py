@@ -12,6 +12,7 @@ from collections.abc import Sequence
 
 import typer
 
+from sagtrace.bootstrap import compile_aloud
 from sagtrace.cli import (
     add,
     attach,
@@ -71,6 +72,7 @@ for name, module in (
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line and return the exit code."""
+    compile_aloud(talk)
     try:
         app(args=list(argv) if argv is not None else None, prog_name="sagtrace")
     except SystemExit as end:

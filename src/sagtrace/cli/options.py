@@ -10,6 +10,7 @@ import typer
 
 from sagtrace.cli.output import now
 from sagtrace.errors import InputError
+from sagtrace.vehicle.job import Taped
 
 __all__ = [
     "AsJson",
@@ -24,6 +25,8 @@ __all__ = [
     "Rate",
     "role_pairs",
     "Roles",
+    "taped",
+    "Tapes",
     "Values",
 ]
 
@@ -43,6 +46,14 @@ Roles = Annotated[
 ]
 Rate = Annotated[
     str, typer.Option("--rate", help="Samples a second, for a file without a time, e.g. '10 Hz'.")
+]
+Tapes = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--tape",
+        help="A height taped while it ran, as '12 min right=385 mm': time on the recording's own "
+        "clock, corner, height. Repeatable.",
+    ),
 ]
 By = Annotated[str, typer.Option("--by", help="Who did it.")]
 At = Annotated[str, typer.Option("--at", help="When (RFC 3339); now if not given.")]
@@ -75,6 +86,19 @@ def role_pairs(texts: list[str] | None) -> dict[str, str]:
             raise InputError(f"--role {name.strip()!r} is given twice; say which one counts.")
         result[name.strip()] = role.strip()
     return result
+
+
+def taped(texts: list[str] | None) -> tuple[Taped, ...]:
+    """Return the heights that were taped while a recording ran."""
+    found = []
+    for text in texts or ():
+        place, equals, height = text.partition("=")
+        time, _, corner = place.strip().rpartition(" ")
+        if not (equals and time.strip() and corner and height.strip()):
+            example = "'12 min right=385 mm'"
+            raise InputError(f"--tape {text!r}: expected time corner=height, e.g. {example}.")
+        found.append(Taped(time=time.strip(), corner=corner, height=height.strip()))
+    return tuple(found)
 
 
 def moment(at: str) -> str:

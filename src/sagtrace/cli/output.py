@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Literal
 
+import numpy as np
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
@@ -30,6 +32,10 @@ def plain(value: Any) -> Any:
         return sorted(plain(item) for item in value)
     if isinstance(value, Sequence) and not isinstance(value, str):
         return [plain(item) for item in value]
+    if isinstance(value, np.ndarray | np.generic):
+        return plain(value.tolist())
+    if isinstance(value, float) and not math.isfinite(value):
+        return None  # because JSON has no word for it
     return value
 
 
@@ -57,8 +63,8 @@ def show_table(columns: Sequence[str], rows: Sequence[Sequence[str]], title: str
     """Print a table; columns whose title starts with > are set to the right."""
     table = Table(title=title or None, title_justify="left", box=None, pad_edge=False)
     for column in columns:
-        right = column.startswith(">")
-        table.add_column(Text(column.lstrip(">")), justify="right" if right else "left")
+        side: Literal["left", "right"] = "right" if column.startswith(">") else "left"
+        table.add_column(Text(column.lstrip(">")), justify=side, overflow="fold")
     for row in rows:
         table.add_row(*(Text(cell) for cell in row))
     Console(highlight=False).print(table)

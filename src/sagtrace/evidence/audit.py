@@ -36,6 +36,7 @@ from sagtrace.vehicle.system import System
 
 __all__ = [
     "audit_findings",
+    "audit_recording",
     "audited_results",
     "body_moved",
     "Outcome",
@@ -153,21 +154,32 @@ def audited_results(system: System, audit: Audit) -> tuple[AuditResult, ...]:
     return tuple(told)
 
 
+def audit_recording(trace: Trace, facts: Facts) -> Audit:
+    """Return the audit without the rises at rest that warming explains."""
+    audit = audit_heights(trace)
+    results = tuple(r for r in audit.results if not _only_warm(r, trace, facts))
+    return replace(audit, results=results)
+
+
 def audit_findings(
     system: System,
     trace: Trace,
     facts: Facts,
     tapes: Sequence[Tape],
     id: str,  # noqa: A002
+    audit: Audit | None = None,
 ) -> tuple[Finding, ...]:
-    """Return one finding for every height channel whose signal the layout knows."""
-    audit = audit_heights(trace)
+    """Return one finding for every height channel whose signal the layout knows.
+
+    `audit` is that of `audit_recording`, if it is at hand.
+    """
+    audit = audit or audit_recording(trace, facts)
     found = []
     for channel in height_roles(trace):
         node = signal_node(system, channel)
         if node is None:
             continue
-        results = [r for r in audit.of(channel) if not _only_warm(r, trace, facts)]
+        results = audit.of(channel)
         line = calibrate(trace, channel, tapes)
         found.append(_finding(node, channel, results, body_moved(audit), line, tapes, id))
     return tuple(found)
@@ -210,7 +222,10 @@ def _finding(
         likelihood = {s: likelihood[s] * by_tape[s] for s in likelihood}
         caveats += estimate.caveats
     else:
-        text = "No tape heights: a signal that is steady but wrong would not have shown."
+        few = (
+            "No tape heights" if not any(t.channel == channel for t in tapes) else "One tape height"
+        )
+        text = f"{few}: a signal that is steady but wrong would not have shown."
         caveats += (Caveat(code="no-tape", text=text),)
     best = max(likelihood, key=lambda state: likelihood[state])
     top = likelihood[best]

@@ -28,14 +28,21 @@ from sagtrace.evidence._axle import (
     sink_rate,
     temperature,
 )
-from sagtrace.evidence.audit import audit_findings, signal_node
+from sagtrace.evidence.audit import (
+    audit_findings,
+    audit_recording,
+    audited_results,
+    read_episodes,
+    signal_node,
+)
 from sagtrace.evidence.facts import Facts
 from sagtrace.evidence.findings import Finding
 from sagtrace.evidence.fitted import fitted_findings
 from sagtrace.evidence.models import MODELS, Measured
 from sagtrace.physics.estimate import Caveat, Estimate
-from sagtrace.signals.audit import height_roles
+from sagtrace.signals.audit import AuditResult, height_roles
 from sagtrace.signals.calibration import Tape
+from sagtrace.signals.episode_table import EpisodeTable
 from sagtrace.signals.episodes import (
     Episode,
     FittedLine,
@@ -73,6 +80,8 @@ class RecordingReport:
     run_share: float  # of the recorded time, that the pump was commanded [-]
     notes: tuple[str, ...]  # what was left out and why
     fit: Fit | None = None
+    audit: tuple[AuditResult, ...] = ()  # all tests, whether they stand out or not
+    table: EpisodeTable | None = None  # each rest and each fill
 
 
 def read_recording(
@@ -104,15 +113,18 @@ def read_recording(
         system=system, trace=trace, facts=facts.values, id=id, episodes=episodes, lines=lines
     )
     findings, notes = _read_stuck(axle) if stuck else _read_lines(axle, fit)
+    audit = audit_recording(trace, facts)
     running, watched = run_time(trace, np.ones(len(trace.time), dtype=np.bool_))
     return RecordingReport(
         id=id,
-        findings=(*findings, *audit_findings(system, trace, facts, tapes, id)),
+        findings=(*findings, *audit_findings(system, trace, facts, tapes, id, audit)),
         episodes=episodes,
         lines=lines,
         run_share=running / watched if watched else 0.0,
         notes=(*notes, *_noise_notes(axle)),
         fit=fit,
+        audit=audited_results(system, audit),
+        table=read_episodes(trace, episodes, facts),
     )
 
 
@@ -270,6 +282,9 @@ def _noise_notes(axle: Axle) -> list[str]:
             f"The height scatters by {scatter:.1f} mm around straight lines at rest; whether it "
             "agrees with a tape, only a tape can say."
         )
-    if missing := int(np.count_nonzero(~np.isfinite(axle.trace.held("height.rear")))):
-        notes.append(f"{missing} samples of the height are missing and were left out.")
+    roles = height_roles(axle.trace)
+    for role in roles:
+        if missing := int(np.count_nonzero(~np.isfinite(axle.trace.held(role)))):
+            what = "the height" if len(roles) == 1 else role
+            notes.append(f"{missing} samples of {what} are missing and were left out.")
     return notes

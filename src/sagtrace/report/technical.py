@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import math
+from collections.abc import Iterator
 from itertools import groupby
-from typing import Literal
-
-import numpy as np
 
 from sagtrace.evidence.findings import Finding
 from sagtrace.report.assessment import Assessment, Recorded
@@ -21,30 +18,36 @@ from sagtrace.report.parts import (
     state_text,
     time_text,
 )
+from sagtrace.report.recorded import (
+    NOTHING_STANDS_OUT,
+    audit_table,
+    duty_text,
+    fills_table,
+    fit_table,
+    misfit_text,
+    rests_table,
+)
+from sagtrace.report.recording_figures import recording_figures
 from sagtrace.report.tree import (
-    Axis,
     Block,
     Bullets,
     Column,
-    Line,
-    LinePlot,
     Paper,
     Para,
     Section,
-    Span,
     Table,
     Warn,
 )
 from sagtrace.report.words import between, listed, money, odds, percent, sentence
-from sagtrace.signals.trace import Trace
+from sagtrace.signals.timebase import Spacing
 from sagtrace.units import KINDS, format_quantity, from_si
 from sagtrace.vehicle.readings import Reading
 from sagtrace.vehicle.system import System
 
 __all__ = ["technical_paper"]
 
-_MARKED: tuple[Literal["hold", "fill", "vent"], ...] = ("hold", "fill", "vent")
-_POINTS = 1200  # more than a page's width shows
+_MOST_ROWS = 12  # chosen: of rests or of fills, a third of a page
+_EVEN = 1e-6  # chosen: of the interval; less is rounding
 _RULED_OUT = 0.25  # chosen: share of its prior below which a fault is called ruled out
 
 
@@ -56,7 +59,10 @@ def technical_paper(assessment: Assessment) -> Paper:
         Section(title="Why", body=_why(assessment)),
         Section(title="Measurements", body=_measurements(assessment)),
         Section(title="Observations", body=_observations(assessment)),
-        *(Section(title=f"Recording {r.id}", body=_recording(r)) for r in assessment.recordings),
+        *(
+            Section(title=f"Recording {r.id}", body=_recording(assessment, r))
+            for r in assessment.recordings
+        ),
         Section(title="Not excluded, ruled out, contradictions", body=_open(assessment)),
         Section(title="Next", body=_next(assessment)),
         Section(title="Repair options", body=_options(assessment)),
@@ -211,9 +217,10 @@ def _with_spread(system: System, finding: Finding, reading: Reading) -> str:
 
 
 def _observations(assessment: Assessment) -> tuple[Block, ...]:
-    entries = {e.id: e for e in assessment.job.entries}
+    by = {e.id: e.by for e in assessment.job.entries}
+    by |= {r.id: "recording" for r in assessment.recordings}
     rows = tuple(
-        (f.id, f.name, f.text, (entries[f.id].by if f.id in entries else "") or "not noted")
+        (f.id, f.name, f.text, by.get(f.id) or by.get(f.source) or "not noted")
         for f in assessment.verdict.findings
         if f.estimate is None
     )
@@ -232,65 +239,49 @@ def _observations(assessment: Assessment) -> tuple[Block, ...]:
     return tuple(blocks)
 
 
-def _thinned(x: np.ndarray, y: np.ndarray) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Return at most `_POINTS` samples, the lowest and highest of each stretch kept."""
-    if len(x) <= _POINTS:
-        return tuple(map(float, x)), tuple(map(float, y))
-    pieces = np.array_split(np.arange(len(x)), _POINTS // 2)
-    filled = np.where(np.isfinite(y), y, np.nanmedian(y))
-    keep = sorted({int(p[f(filled[p])]) for p in pieces for f in (np.argmin, np.argmax)})
-    return tuple(map(float, x[keep])), tuple(map(float, y[keep]))
-
-
-def _has_samples(trace: Trace, role: str) -> bool:
-    return role in trace.channels and bool(np.isfinite(trace.channels[role]).any())
-
-
-def _recording(recorded: Recorded) -> tuple[Block, ...]:
-    trace, report = recorded.trace, recorded.report
-    blocks: list[Block] = []
-    spans = tuple(
-        Span(start=e.start / 60, end=e.end / 60, label=role, role=role)
-        for e in report.episodes
-        for role in _MARKED
-        if e.kind == role
-    )
-    if _has_samples(trace, "height.rear"):
-        x, y = _thinned(trace.time / 60, 1e3 * trace.channels["height.rear"])
-        # One line with gaps, so that the drawing names it once.
-        ends = [(line.start, line.h0, line.end, line.h1) for line in report.lines]
-        fitted = Line(
-            name="fitted",
-            x=tuple(v for t0, _, t1, _ in ends for v in (t0 / 60, t1 / 60, t1 / 60)),
-            y=tuple(v for _, h0, _, h1 in ends for v in (1e3 * h0, 1e3 * h1, math.nan)),
-            role="fitted",
-        )
-        blocks.append(
-            LinePlot(
-                title="Height of the rear axle",
-                x=Axis(title="time", unit="min"),
-                y=Axis(title="height", unit="mm"),
-                lines=(Line(name="recorded", x=x, y=y), *((fitted,) if ends else ())),
-                spans=spans,
-                text="Height over time with holds and fills marked and the lines fitted to them.",
-            )
-        )
-    for role in ("pump.voltage", "supply"):
-        if _has_samples(trace, role):
-            x, y = _thinned(trace.time / 60, trace.channels[role])
-            blocks.append(
-                LinePlot(
-                    title="Voltage at the pump" if role == "pump.voltage" else "Supply voltage",
-                    x=Axis(title="time", unit="min"),
-                    y=Axis(title="voltage", unit="V"),
-                    lines=(Line(name="recorded", x=x, y=y),),
-                    text="Voltage over time.",
-                )
-            )
-            break
-    notes = (f"The pump ran {percent(report.run_share)} of the recorded time.", *report.notes)
+def _recording(assessment: Assessment, recorded: Recorded) -> tuple[Block, ...]:
+    report, fit = recorded.report, recorded.report.fit
+    blocks: list[Block] = [*_came_from(assessment, recorded), *recording_figures(recorded)]
+    audit = audit_table(report)
+    if audit is not None:
+        blocks.append(audit)
+    elif report.audit:
+        blocks.append(Para(text=f"{NOTHING_STANDS_OUT} in {len(report.audit)} tests."))
+    if fit is not None:
+        blocks += [fit_table(fit, f"fit to {recorded.id}"), Para(text=misfit_text(fit))]
+    tables = (rests_table(report, _MOST_ROWS), fills_table(report, _MOST_ROWS))
+    blocks += [table for table in tables if table is not None]
+    notes = (duty_text(report), *report.notes)
     blocks.append(Bullets(items=tuple(dict.fromkeys(sentence(note) for note in notes))))
     return tuple(blocks)
+
+
+def _came_from(assessment: Assessment, recorded: Recorded) -> Iterator[Block]:
+    """Yield which file it was and how it was read."""
+    kept = next((r for r in assessment.job.recordings if r.id == recorded.id), None)
+    read = recorded.imported
+    time = recorded.trace.time
+    rows = [
+        ("File", kept.file if kept else read.file if read else ""),
+        ("SHA-256", kept.sha256 if kept else read.sha256 if read else ""),
+        ("Length", f"{(time[-1] - time[0]) / 60:.1f} min, {time.size} samples"),
+    ]
+    if read is not None and read.spacing is not None:
+        rows.append(("Sampling interval", _interval_text(read.spacing)))
+    tapes = [f"{t.corner} {t.height} at {t.time}" for t in kept.tapes] if kept else []
+    if tapes:
+        rows.append(("Taped meanwhile", "; ".join(tapes)))
+    columns = (Column(title="Recording", share=1), Column(title="", share=4))
+    yield Table(columns=columns, rows=tuple(row for row in rows if row[1]))
+    if read is not None and read.notes:
+        yield Para(text="How the file was read:", tone="quiet")
+        yield Bullets(items=tuple(dict.fromkeys(map(sentence, read.sentences()))))
+
+
+def _interval_text(spacing: Spacing) -> str:
+    even = spacing.spread < _EVEN * spacing.median
+    spread = "evenly" if even else f"the middle half differs by {spacing.spread:.3g} s"
+    return f"usually {spacing.median:.3g} s, {spread}"
 
 
 def _open(assessment: Assessment) -> tuple[Block, ...]:

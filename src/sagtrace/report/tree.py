@@ -28,6 +28,7 @@ __all__ = [
     "Signature",
     "Span",
     "Steps",
+    "Strip",
     "Table",
     "Warn",
 ]
@@ -127,6 +128,15 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Strip:
+    """A row below a plot that is filled where something was on, or where a mark stands."""
+
+    name: str
+    spans: tuple[tuple[float, float], ...]  # from, to on the x axis
+    role: Literal["command", "mark"] = "command"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LinePlot:
     """Lines over a common axis. `text` says in a sentence what there is to see."""
 
@@ -135,6 +145,8 @@ class LinePlot:
     y: Axis
     lines: tuple[Line, ...]
     spans: tuple[Span, ...] = ()
+    strips: tuple[Strip, ...] = ()
+    low: bool = False  # drawn at half the height, for what is looked at in passing
     text: str = ""
 
 

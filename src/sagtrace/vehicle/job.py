@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from sagtrace.errors import InputError, UnknownIdError
 
-__all__ = ["Entry", "FORMAT", "Job", "Recording"]
+__all__ = ["Entry", "FORMAT", "Job", "Recording", "Taped"]
 
 FORMAT = 1  # raised when a job file of an older program would be misread
 
@@ -33,6 +33,15 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Taped:
+    """A height taped at one wheel arch while a recording ran, as a person typed it."""
+
+    time: str  # on the recording's own clock
+    corner: str
+    height: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Recording:
     """A recording that belongs to the job: the file as it came and what its columns mean.
 
@@ -46,6 +55,7 @@ class Recording:
     note: str = ""
     roles: Mapping[str, str] = field(default_factory=dict)
     rate: str = ""  # of the samples, for a file without a time
+    tapes: tuple[Taped, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,23 +13,27 @@ from dataclasses import dataclass
 from typing import Any
 
 from sagtrace.adapters.pdf.glyphs import Face
-from sagtrace.report.tree import Line, LinePlot, Span
+from sagtrace.report.tree import Line, LinePlot, Span, Strip
 
 __all__ = ["nice_ticks", "scene"]
 
 # All lengths in points [pt]; chosen by eye on printed pages.
 WIDTH = 481.0  # of the text column
 HEIGHT = 152.0  # of the plotting area
+LOW_HEIGHT = 70.0  # of a low one
 TICK_SIZE = 8.0
 NAME_SIZE = 8.5
 SPAN_SIZE = 7.5
 GAP = 6.0  # between an axis and what is written beside it
 NAME_ROW = 11.0
 SPAN_ROW = 11.0
+STRIP_ROW = 10.5
+STRIP_GAP = 3.0  # between the plotting area and the first strip
 BELOW = 15.0  # for the numbers under the x axis
 FINEST = 0.3  # a line is drawn no finer than this
 
-X_TICKS, Y_TICKS = 12, 6  # [-] chosen: at most this many intervals
+X_TICKS, Y_TICKS, LOW_Y_TICKS = 12, 6, 4  # [-] chosen: at most this many intervals
+LEAST_TICKS = 2  # [-] exact: one tick gives no scale
 MOST_SPAN_ROWS = 2  # [-] chosen: more rows push the plot too far from its title
 MOST_NAMES = 5  # [-] chosen: more names at the line ends cannot be told apart
 WIDEST_NAME = 120.0  # [pt] chosen: a quarter of the column
@@ -67,6 +71,12 @@ def nice_ticks(low: float, high: float, most: int) -> tuple[list[float], list[st
     first, last = math.ceil(low / step - FLAT), math.floor(high / step + FLAT)
     values = [i * step for i in range(first, last + 1)]
     return values, [_number(value, step) for value in values]
+
+
+def _readable_ticks(low: float, high: float, most: int) -> tuple[list[float], list[str]]:
+    """Return ticks of which there are at least two, because one alone gives no scale."""
+    ticks, texts = nice_ticks(low, high, most)
+    return (ticks, texts) if len(ticks) >= LEAST_TICKS else nice_ticks(low, high, 2 * most)
 
 
 def _number(value: float, step: float) -> str:
@@ -197,10 +207,32 @@ def _named_at_end(
     )
 
 
-def scene(plot: LinePlot, names: Sequence[str], spans: Sequence[Span], face: Face) -> Wire:
+def _strips(strips: Sequence[Strip], x: _Scale, bottom: float) -> tuple[list[Wire], float]:
+    """Return the strips' bars below the plotting area, and where the axis stands then."""
+    placed = []
+    for row, strip in enumerate(strips):
+        inside = [(max(a, x.low), min(b, x.high)) for a, b in map(sorted, strip.spans)]
+        placed.append(
+            {
+                "y": bottom + STRIP_GAP + row * STRIP_ROW,
+                "name": strip.name,
+                "role": strip.role,
+                "bars": [[x(a), x(b)] for a, b in inside if a <= b],
+            }
+        )
+    return placed, bottom + (STRIP_GAP + len(strips) * STRIP_ROW if strips else 0.0)
+
+
+def scene(
+    plot: LinePlot,
+    names: Sequence[str],
+    spans: Sequence[Span],
+    face: Face,
+    strips: Sequence[Strip] = (),
+) -> Wire:
     """Return everything that the plot shows, placed.
 
-    `names` and `spans` carry the printable texts of the plot's lines and spans.
+    `names`, `spans` and `strips` carry the printable texts of the plot's own.
     """
     runs = [_runs(line) for line in plot.lines]
     styles = _styles(plot.lines)
@@ -208,13 +240,14 @@ def scene(plot: LinePlot, names: Sequence[str], spans: Sequence[Span], face: Fac
     bounds = [v for s in spans for v in (s.start, s.end) if _usable(v)]
     x_low, x_high = _range([x for x, _ in points] + bounds, 0.0)
     y_low, y_high = _range([y for _, y in points], HEADROOM)
-    y_ticks, y_texts = nice_ticks(y_low, y_high, Y_TICKS)
+    y_ticks, y_texts = _readable_ticks(y_low, y_high, LOW_Y_TICKS if plot.low else Y_TICKS)
 
     reach = x_high - NEAR_EDGE * (x_high - x_low)
     direct = _named_at_end(names, runs, reach, face)
     widest = max((face.width(name, NAME_SIZE) for name in names), default=0.0) if direct else 0.0
     left = max((face.width(t, TICK_SIZE) for t in y_texts), default=0.0) + GAP
-    right = WIDTH - (widest + 2 * GAP if direct and widest else 2 * GAP)
+    widest = max([widest, *(face.width(strip.name, NAME_SIZE) for strip in strips)])
+    right = WIDTH - (widest + 2 * GAP if widest else 2 * GAP)
     x = _Scale(low=x_low, high=x_high, start=left, end=right)
 
     shaded = [
@@ -224,7 +257,8 @@ def scene(plot: LinePlot, names: Sequence[str], spans: Sequence[Span], face: Fac
     rows = _span_rows(shaded, face, left, right)
     labels, count = rows if rows is not None else ([], 0)
     top = count * SPAN_ROW + 4.0
-    bottom = top + HEIGHT
+    bottom = top + (LOW_HEIGHT if plot.low else HEIGHT)
+    rows_below, base = _strips(strips, x, bottom)
     y = _Scale(low=y_low, high=y_high, start=bottom, end=top)
 
     x_ticks, x_texts = _fitting_ticks(x, face)
@@ -239,11 +273,13 @@ def scene(plot: LinePlot, names: Sequence[str], spans: Sequence[Span], face: Fac
     keys = {(p["role"], p["label"]) for p in shaded if p["label"]} if rows is None else set()
     return {
         "w": WIDTH,
-        "h": bottom + BELOW,
+        "h": base + BELOW,
         "left": left,
         "right": right,
         "top": top,
         "bottom": bottom,
+        "base": base,
+        "strips": rows_below,
         "spans": shaded,
         "span_labels": [{**a, "y": top - 3.0 - SPAN_ROW * a["row"]} for a in labels],
         "x_ticks": [[x(v), text] for v, text in zip(x_ticks, x_texts, strict=True)],

@@ -55,6 +55,7 @@ KINDS = {"customer": "For the customer", "technical": "Technical record"}
 UNITLESS = ("", "1", "-")
 NO_TITLE = "Untitled"
 NO_ROWS = "No entries."
+STRIP_NAME_LENGTH = 24  # [characters] chosen: beside the plot
 SHOWN_CODES = 40  # [-] chosen: how many replaced characters are listed
 
 Wire = dict[str, Any]
@@ -217,13 +218,17 @@ class _Writer:
     def _plot(self, plot: LinePlot) -> Wire:
         names = [self._text(line.name, LEGEND_ROOM, 8.5) for line in plot.lines]
         spans = [replace(s, label=self._text(s.label, LEGEND_ROOM, 8.5)) for s in plot.spans]
+        strips = [
+            replace(s, name=_short(self._plain(s.name), STRIP_NAME_LENGTH)) for s in plot.strips
+        ]
         told = [f"{_axis(plot.y)} over {_axis(plot.x)}", *(line.name for line in plot.lines)]
         told += list(dict.fromkeys(span.label for span in plot.spans))
+        told += [f"below it: {strip.name}" for strip in plot.strips]
         return {
             **self._figure("plot", plot.title, plot.text, [part for part in told if part]),
             "x": self._text(_axis(plot.x), AXIS_ROOM, 8.0),
             "y": self._text(_axis(plot.y), COLUMN, 8.0),
-            "scene": scene(plot, names, spans, self._face),
+            "scene": scene(plot, names, spans, self._face, strips),
         }
 
     def _bars(self, bars: Bars) -> Iterator[Wire]:

@@ -15,6 +15,7 @@ from sagtrace.signals.trace import Trace
 __all__ = ["Account", "counted"]
 
 GAPS_SAID = 5  # chosen: more are counted but not listed
+ROUNDED = 9  # [-] chosen: decimals of a time in seconds; less is rounding
 NAMES = {"utf-8": "UTF-8", "utf-16-le": "UTF-16 LE", "utf-16-be": "UTF-16 BE"}
 
 
@@ -97,7 +98,7 @@ class Account:
         found, gaps = spacing(trace.time), find_gaps(trace.time)
         span = float(trace.time[-1] - trace.time[0])
         text = f"{len(trace.time)} samples over {span:.6g} s, usually {found.median:.4g} s apart "
-        text += f"(the middle half differs by {found.spread:.2g} s)."
+        text += f"(the middle half differs by {round(found.spread, ROUNDED):.2g} s)."
         self.add("spacing", "found", len(trace.time), text)
         listed = ", ".join(f"{g.start:.6g} to {g.end:.6g} s" for g in gaps[:GAPS_SAID])
         more = f" and {len(gaps) - GAPS_SAID} more" if len(gaps) > GAPS_SAID else ""
