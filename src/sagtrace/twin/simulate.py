@@ -35,6 +35,7 @@ __all__ = [
     "RTOL",
     "simulate",
     "Simulation",
+    "SMALLEST",
     "State",
     "Truth",
 ]
