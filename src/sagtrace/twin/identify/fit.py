@@ -50,6 +50,7 @@ FAINT = 1e-9  # [-] chosen: weight of readings that nobody took; only their deri
 TOLD = 0.6  # [-] chosen: a spread that shrank less than to this share of the prior tells nothing
 APART = 0.2  # [-] chosen: spread of one side over the axle's leak beyond which sides are not told
 WIDE = 1.959963984540054  # [-] exact: half of the 95 % interval of a normal number
+UNSETTLED = 4.0  # [-] chosen: times the variance where the search stopped before it had settled
 NEARLY = 0.1  # [-] chosen: a share of an axle's leak this near to nothing may be nothing
 
 
@@ -133,7 +134,11 @@ class _Problem:
             for corner in sensor.corners
         }
         self.unknowns = Unknowns.of(
-            base, spreads, period=period, taped=bool(tapes), air="ambient" in trace.channels
+            base,
+            spreads,
+            period=period,
+            taped=frozenset(t.corner for t in tapes),
+            air="ambient" in trace.channels,
         )
 
     def guess(self) -> Array:
@@ -230,10 +235,11 @@ def _travel(base: VehicleParameters, sensor: Sensor) -> float:
 
 def _told(problem: _Problem, solution: Solution, rng: np.random.Generator) -> Fit:
     unknowns = problem.unknowns
-    widen = max(1.0, solution.misfit)
+    widen = max(1.0, solution.misfit) * (1.0 if solution.settled else UNSETTLED)
     covariance = solution.covariance(unknowns.prior, widen)
     sample = draws(solution.parameters, covariance, unknowns.prior.low, rng)
-    leaks = _leaks(unknowns, sample, taped=bool(problem.tapes))
+    taped = frozenset(tape.corner for tape in problem.tapes)
+    leaks = _leaks(unknowns, sample, taped=taped)
     wanted = _wanted(problem, solution, covariance, leaks)
     pumped = problem.base.reservoir is None and bool(np.any(problem.commands.table[:, 0] > 0.0))
     ratio = np.exp(sample[:, unknowns.at("pump")])
@@ -264,7 +270,7 @@ def _told(problem: _Problem, solution: Solution, rng: np.random.Generator) -> Fi
     )
 
 
-def _leaks(unknowns: Unknowns, sample: Array, *, taped: bool) -> Mapping[str, Fitted]:
+def _leaks(unknowns: Unknowns, sample: Array, *, taped: frozenset[str]) -> Mapping[str, Fitted]:
     """Return each corner's leak and each axle's sum, as free air at 20 °C and one atmosphere."""
     corners = unknowns.base.corners
     conductance = sample[:, unknowns.places([f"leak.{c}" for c in corners])]
@@ -274,7 +280,9 @@ def _leaks(unknowns: Unknowns, sample: Array, *, taped: bool) -> Mapping[str, Fi
     found = {}
     for i, corner in enumerate(corners):
         sides = flow[:, [i, i ^ 1]]
-        found[corner] = _side(sides[:, 0], sides.sum(axis=1), known=taped or corner not in shared)
+        found[corner] = _side(
+            sides[:, 0], sides.sum(axis=1), known=corner in taped or corner not in shared
+        )
     if len(corners) == 2:
         return found | {"axle": _fitted(flow.sum(axis=1), "m^3/s", told=True)}
     return found | {

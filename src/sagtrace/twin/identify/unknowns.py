@@ -52,12 +52,18 @@ class Unknowns:
 
     @classmethod
     def of(
-        cls, base: VehicleParameters, spreads: Spreads, *, period: float, taped: bool, air: bool
+        cls,
+        base: VehicleParameters,
+        spreads: Spreads,
+        *,
+        period: float,
+        taped: frozenset[str],
+        air: bool,
     ) -> Unknowns:
         """Return the unknowns of a recording with this sampling period [s].
 
-        `taped`: heights were taped too, so the sensors' own errors can be told. `air`: the air's
-        temperature was recorded.
+        `taped`: the corners whose heights were taped too, so that their sensors' own errors can
+        be told. `air`: the air's temperature was recorded.
         """
         rows: list[tuple[str, float, float, float]] = []  # name, std, step, low
         rows += [(f"leak.{s.corner}", 3e-10, 2e-12, 0.0) for s in base.springs]
@@ -76,9 +82,11 @@ class Unknowns:
         rows.append(("delay", 0.5 * period, min(0.1, 0.2 * period), -np.inf))
         if not air:
             rows.append(("warming", spreads.warming, 0.5 * spreads.warming, -np.inf))
-        if taped:
-            rows += [(f"offset.{s.role}", spreads.offset, 1e-3, -np.inf) for s in base.sensors]
-            rows += [(f"gain.{s.role}", spreads.gain, 0.02, -np.inf) for s in base.sensors]
+        for s in base.sensors:
+            # The mean of two sides is known only where both were taped.
+            if taped.issuperset(s.corners):
+                rows.append((f"offset.{s.role}", spreads.offset, 1e-3, -np.inf))
+                rows.append((f"gain.{s.role}", spreads.gain, 0.02, -np.inf))
         columns = [np.array(column) for column in zip(*[row[1:] for row in rows], strict=True)]
         return cls(
             names=tuple(row[0] for row in rows),
