@@ -177,7 +177,9 @@ def test_every_example_works_as_written(cli: Cli, example: str) -> None:
     if argv[0] == "new":
         Path("job.yaml").unlink()
     said = cli(*argv)
-    assert (said.code, said.err) == (EXIT_OK, "")
+    # The first run on a machine compiles the virtual vehicle and says so.
+    more = [line for line in said.err.splitlines() if "virtual vehicle" not in line]
+    assert (said.code, more) == (EXIT_OK, [])
 
 
 def test_the_start_of_the_help_leads_on(cli: Cli) -> None:
