@@ -21,6 +21,7 @@ from sagtrace.app.workshop import COMPLAINT, Workshop
 from sagtrace.bootstrap import demo_folder
 from sagtrace.cli.main import EXIT_FILE, EXIT_INPUT, EXIT_PART, app, main
 from sagtrace.report.assessment import Assessment
+from sagtrace.twin.simulate import prepare
 from sagtrace.vehicle.job import Job
 
 EXIT_OK, EXIT_USAGE = 0, 2
@@ -133,6 +134,12 @@ def refused(said: Said, code: int, *fragments: str) -> None:
 
 
 # --- every command
+
+
+@pytest.fixture(scope="module", autouse=True)
+def compiled() -> None:
+    """What the first run on a machine says of its compiling is no part of what is tested here."""
+    prepare()
 
 
 def test_no_command_is_left_out() -> None:
