@@ -8,6 +8,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from sagtrace.app.desk import Desk
 from sagtrace.app.fitting import VirtualFitter
 from sagtrace.app.plans import FaultBook, Plan
 from sagtrace.app.ports import JobPlace, RoleMemory
@@ -31,6 +32,7 @@ __all__ = [
     "fault_book",
     "job_place",
     "job_schema",
+    "open_desk",
     "open_workshop",
     "read_file",
     "read_script",
@@ -111,6 +113,17 @@ def open_workshop() -> Workshop:
         role_memory=_Memory(),
         fitter=VirtualFitter(known=virtual, keep=_keep_fit),
     )
+
+
+def open_desk(store: str = "") -> Desk:
+    """Return the use cases over the jobs that are kept.
+
+    `store` says where: "memory" forgets them, a path is a file, an address that begins with
+    "postgresql" a server; an empty text is the file in the user's data folder.
+    """
+    from sagtrace.adapters.store.memory import MemoryStore
+
+    return Desk(workshop=open_workshop(), store=MemoryStore())
 
 
 def compile_aloud(tell: Callable[[str], None]) -> None:

@@ -8,6 +8,8 @@ SagtraceError
   DocumentError                  a file says something that cannot be right, at a line
   EvidenceError                  measurements that cannot be used as evidence
     ContradictionError           ...no hypothesis explains them together
+  StoreError                     jobs cannot be kept or read where they are kept
+    ChangedError                 ...somebody else changed the job meanwhile
   MissingPartError               an optional part of the installation is not there
 
 The core raises; only the edges (cli, web) catch. A message says what, where,
@@ -20,6 +22,7 @@ from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
 
 __all__ = [
+    "ChangedError",
     "ContradictionError",
     "DocumentError",
     "DomainError",
@@ -27,6 +30,7 @@ __all__ = [
     "InputError",
     "MissingPartError",
     "SagtraceError",
+    "StoreError",
     "UnitError",
     "UnknownIdError",
 ]
@@ -129,6 +133,14 @@ class EvidenceError(SagtraceError):
 
 class ContradictionError(EvidenceError):
     """No hypothesis explains the evidence together."""
+
+
+class StoreError(SagtraceError):
+    """Jobs cannot be kept or read where they are kept; nothing that was kept is lost by it."""
+
+
+class ChangedError(StoreError):
+    """Somebody else changed the job meanwhile; nothing was kept. Look at it again."""
 
 
 class MissingPartError(SagtraceError):

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Protocol
 
+from sagtrace.app.kept import Change, Content, JobLines, Kept, Mark, Query, Waits
 from sagtrace.evidence.facts import Facts
 from sagtrace.report.tree import Paper
 from sagtrace.signals.imported import Assignment, Imported
@@ -18,6 +19,7 @@ from sagtrace.vehicle.layouts import Layout
 __all__ = [
     "Fitter",
     "JobPlace",
+    "JobStore",
     "KnowledgeSource",
     "PaperMaker",
     "RecordingReader",
@@ -48,6 +50,53 @@ class JobPlace(Recordings, Protocol):
 
     def save(self, job: Job) -> None:
         """Keep the job, whole or not at all."""
+
+
+class JobStore(Protocol):
+    """Where all jobs of a garage are kept, with every change and who made it.
+
+    A change is kept whole before the call returns, or not at all. What was entered is never
+    changed or deleted (`vehicle.job.only_grown`).
+    """
+
+    def add(self, job: Job, mark: Mark, result: Mapping[str, str]) -> Kept:
+        """Keep a new job as revision 1.
+
+        Raises InputError if its id is taken, ChangedError if the mark's key was used meanwhile.
+        """
+
+    def load(self, job_id: str) -> Kept:
+        """Return a job; raise UnknownIdError if there is none."""
+
+    def commit(self, job: Job, base: int, mark: Mark, result: Mapping[str, str]) -> Kept:
+        """Keep a job that was made from revision `base`.
+
+        Raises ChangedError, and changes nothing, if the job has another revision by now or the
+        mark's key was used meanwhile; InputError if something entered were changed.
+        """
+
+    def change_with(self, key: str) -> Change | None:
+        """Return the change that carried out the request with this key, if one did."""
+
+    def changes(self, job_id: str) -> tuple[Change, ...]:
+        """Return every change of a job, oldest first; raise UnknownIdError if there is none."""
+
+    def jobs(self, query: Query) -> JobLines:
+        """Return a page of the list; raise InputError for a query that cannot be right."""
+
+    def note_outlook(
+        self, job_id: str, revision: int, *, stage: str, headline: str, waits: Waits, ready: str
+    ) -> None:
+        """Keep what was worked out for the list, unless the job has changed since."""
+
+    def keep(self, content: Content) -> str:
+        """Keep a recording or picture and return its SHA-256; the same content is kept once."""
+
+    def content(self, sha256: str) -> Content:
+        """Return a content; raise UnknownIdError if there is none."""
+
+    def close(self) -> None:
+        """Let go of files and connections."""
 
 
 class Fitter(Protocol):

@@ -31,7 +31,7 @@ from sagtrace.plan.next_check import choose
 from sagtrace.repair.costs import way_to_check
 from sagtrace.repair.options import Option, repair_options
 from sagtrace.repair.proofs import proofs_due
-from sagtrace.report.assessment import Assessment, Recorded
+from sagtrace.report.assessment import Assessment, Judged, Recorded
 from sagtrace.report.customer import customer_paper
 from sagtrace.report.parts import SHOWN
 from sagtrace.report.technical import technical_paper
@@ -50,6 +50,8 @@ LOOKED_AT = "recording"  # the id of a recording that is not attached
 
 GUESSED = Assignment()  # nothing was said about the columns of a recording
 
+_HELD = 8  # chosen: recordings that stay read; one of 200 000 rows takes some 20 MB
+
 _PRESENT = 0.2  # chosen: a repaired fault that was less probable than this needs no proof
 
 
@@ -65,6 +67,7 @@ class Workshop:
     fitter: Fitter | None = None  # without one recordings are read by straight lines alone
     _knowledge: Knowledge | None = field(default=None, init=False)
     _reasoners: dict[str, Reasoner] = field(default_factory=dict, init=False)
+    _read: dict[str, Recorded] = field(default_factory=dict, init=False)
 
     @property
     def knowledge(self) -> Knowledge:
@@ -254,39 +257,64 @@ class Workshop:
             if hashlib.sha256(data).hexdigest() != recording.sha256:
                 problem = "the file is not the one that was attached (its content changed)"
                 raise DocumentError(recording.file, None, "", problem)
-            kept = Assignment(roles=recording.roles, rate=recording.rate, guess=False)
-            imported = self.recording_reader.read(data, recording.file, kept, {})
-            result.append(self._recorded(job, recording, imported))
+            said = repr((recording, job.layout, sorted(self.facts(job).values.items())))
+            if said not in self._read:
+                kept = Assignment(roles=recording.roles, rate=recording.rate, guess=False)
+                imported = self.recording_reader.read(data, recording.file, kept, {})
+                if len(self._read) >= _HELD:
+                    self._read.pop(next(iter(self._read)))
+                self._read[said] = self._recorded(job, recording, imported)
+            result.append(self._read[said])
         return tuple(result)
 
-    def assess(self, job: Job, place: Recordings | None = None) -> Assessment:
-        """Return everything that follows from the job.
+    def judge(self, job: Job, place: Recordings | None = None) -> Judged:
+        """Return what the job's evidence says; `assess` goes on from there.
 
         Raises DocumentError that names an entry which cannot be right, InputError for other
         content of the job, and ContradictionError if nothing explains the evidence together.
         """
         self._know_access(job)
         reasoner, facts = self.reasoner(job.layout), self.facts(job)
-        system = reasoner.system
         recordings = self._kept(job, place)
         recorded = [finding for r in recordings for finding in r.report.findings]
-        evidence = gather(system, job, facts, recorded)
+        evidence = gather(reasoner.system, job, facts, recorded)
         verdict = reasoner.judge(evidence.findings)
-        story = tell_story(reasoner, verdict, facts.values)
-        open_checks = [check for check in system.checks if check not in evidence.answered]
-        plan = choose(system, look_ahead(reasoner, evidence.findings, open_checks), job.access)
-        options = repair_options(reasoner, verdict, story, job.access)
-        return Assessment(
+        return Judged(
             job=job,
-            system=system,
+            system=reasoner.system,
             facts=facts,
             recordings=recordings,
             left_out=evidence.left_out,
+            answered=evidence.answered,
             verdict=verdict,
-            story=story,
+            story=tell_story(reasoner, verdict, facts.values),
+        )
+
+    def assess(
+        self, job: Job, place: Recordings | None = None, judged: Judged | None = None
+    ) -> Assessment:
+        """Return everything that follows from the job; `judged` saves judging it again.
+
+        Raises what `judge` raises.
+        """
+        if judged is None or judged.job is not job:
+            judged = self.judge(job, place)
+        reasoner, system, verdict = self.reasoner(job.layout), judged.system, judged.verdict
+        open_checks = [check for check in system.checks if check not in judged.answered]
+        plan = choose(system, look_ahead(reasoner, verdict.findings, open_checks), job.access)
+        options = repair_options(reasoner, verdict, judged.story, job.access)
+        repaired = self._repaired(job, system, verdict, options)
+        return Assessment(
+            job=job,
+            system=system,
+            facts=judged.facts,
+            recordings=judged.recordings,
+            left_out=judged.left_out,
+            verdict=verdict,
+            story=judged.story,
             plan=plan,
             options=options,
-            proofs=proofs_due(system, self._repaired(job, system, verdict, options), facts, job),
+            proofs=proofs_due(system, repaired, judged.facts, job),
             version=self.version,
             digest=_digest(job),
         )

@@ -27,6 +27,7 @@ from sagtrace.cli import (
     recording,
     repaired,
     schema,
+    serve,
     show,
     simulate,
     verdict,
@@ -65,6 +66,7 @@ for name, module in (
     ("simulate", simulate),
     ("know", know),
     ("schema", schema),
+    ("serve", serve),
     ("demo", demo),
 ):
     app.command(name, epilog=module.EXAMPLE)(module.run)

@@ -18,7 +18,7 @@ from sagtrace.signals.trace import Trace
 from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.system import System
 
-__all__ = ["Assessment", "Recorded"]
+__all__ = ["Assessment", "Judged", "Recorded"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,6 +29,20 @@ class Recorded:
     trace: Trace
     report: RecordingReport
     imported: ImportReport | None = None  # how the file was read; None if it was not from a file
+
+
+@dataclass(frozen=True, kw_only=True)
+class Judged:
+    """A job with what its evidence says, before anything is planned."""
+
+    job: Job
+    system: System
+    facts: Facts
+    recordings: tuple[Recorded, ...]
+    left_out: tuple[LeftOut, ...]
+    answered: frozenset[str]  # checks that need no further answer
+    verdict: Verdict
+    story: tuple[Link, ...]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,10 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 from sagtrace.errors import InputError, UnknownIdError
 
-__all__ = ["Entry", "FORMAT", "Job", "Recording", "Taped"]
+__all__ = [
+    "Approval",
+    "Begun",
+    "Entry",
+    "FORMAT",
+    "Job",
+    "Note",
+    "only_grown",
+    "Recording",
+    "Taped",
+]
 
 FORMAT = 1  # raised when a job file of an older program would be misread
 
@@ -30,6 +41,7 @@ class Entry:
     note: str = ""
     supersedes: str = ""
     withdrawn: bool = False  # supersedes without putting anything in its place
+    ends: str = ""  # the begun check that this answers
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +71,51 @@ class Recording:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Begun:
+    """A check that was begun and has to wait, such as a hold over night.
+
+    `values` are what could be read at the beginning; the rest comes with the entry that names this
+    in its `ends`. One that will not be finished is given up by another that `drops` it.
+    """
+
+    id: str
+    check: str = ""
+    values: Mapping[str, str] = field(default_factory=dict)
+    at: str = ""  # RFC 3339
+    ready: str = ""  # RFC 3339, from when on it can be read
+    by: str = ""
+    note: str = ""
+    drops: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """Something that somebody saw, in words or as a picture; it moves no probability."""
+
+    id: str
+    text: str = ""
+    photo: str = ""  # name of the picture's file
+    sha256: str = ""  # of the picture
+    check: str = ""  # what it was seen at
+    at: str = ""  # RFC 3339
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Approval:
+    """What the customer was offered and said. The last one counts."""
+
+    id: str
+    repairs: tuple[str, ...] = ()
+    offered: str = ""  # the price as it was told, with its spread
+    answer: Literal["asked", "approved", "declined"] = "asked"
+    how: str = ""  # in person, by telephone, in writing
+    who: str = ""  # who said it
+    at: str = ""  # RFC 3339
+    by: str = ""  # who asked
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Job:
     """One visit of one vehicle."""
 
@@ -72,7 +129,10 @@ class Job:
     vehicle: Mapping[str, str] = field(default_factory=dict)  # facts of the layout, as typed
     access: tuple[str, ...] = ()  # access states that hold now
     entries: tuple[Entry, ...] = ()
+    begun: tuple[Begun, ...] = ()
+    notes: tuple[Note, ...] = ()
     recordings: tuple[Recording, ...] = ()
+    approvals: tuple[Approval, ...] = ()
     repaired: tuple[str, ...] = ()  # repairs that were done
     repaired_at: str = ""  # RFC 3339, of the last of them
     repaired_by: str = ""
@@ -108,7 +168,30 @@ class Job:
         """Proof answers made after the last repair; older ones prove nothing about it."""
         return self.proofs[self.proofs_from :]
 
-    def next_id(self) -> str:
-        """Return an id that no entry has yet."""
+    def waiting(self) -> tuple[Begun, ...]:
+        """Return the checks that were begun and neither answered nor given up."""
+        ended = {entry.ends for entry in (*self.entries, *self.proofs)}
+        ended |= {begun.drops for begun in self.begun}
+        return tuple(b for b in self.begun if not b.drops and b.id not in ended)
+
+    def next_id(self, kind: Literal["e", "b", "n", "a"] = "e") -> str:
+        """Return an id that no entry, begun check, note or approval has yet."""
         taken = {entry.id for entry in (*self.entries, *self.proofs)}
-        return next(name for n in range(1, len(taken) + 2) if (name := f"e{n}") not in taken)
+        taken |= {begun.id for begun in self.begun}
+        taken |= {note.id for note in self.notes}
+        taken |= {approval.id for approval in self.approvals}
+        return next(name for n in range(1, len(taken) + 2) if (name := f"{kind}{n}") not in taken)
+
+
+def only_grown(old: Job, new: Job) -> None:
+    """Raise InputError unless the new job keeps every record of the old one as it was.
+
+    What a person once entered is never changed or lost; a correction is a further entry.
+    """
+    for kind in ("entries", "proofs", "begun", "notes", "recordings", "approvals"):
+        before, after = getattr(old, kind), getattr(new, kind)
+        if after[: len(before)] != before:
+            raise InputError(
+                f"{kind} of job {old.id}: what was entered is never changed or taken out. "
+                "Enter a correction instead."
+            )

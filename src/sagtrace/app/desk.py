@@ -1,0 +1,350 @@
+"""The use cases over jobs that are kept: every change once, whole, and with who made it.
+
+A change is worked out on the newest revision and kept if that is still the newest; if not, it is
+worked out again, so that two people can work on one job. A request that was carried out before is
+not carried out again: its sender is told what it was told the first time.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from typing import TypeVar
+
+from sagtrace.app.kept import Change, Content, JobLines, Kept, Mark, Query, Waits
+from sagtrace.app.ports import JobStore
+from sagtrace.app.workshop import COMPLAINT, GUESSED, Workshop
+from sagtrace.errors import ChangedError, InputError, UnknownIdError
+from sagtrace.report.assessment import Assessment, Judged, Recorded
+from sagtrace.report.headline import headline
+from sagtrace.signals.imported import Assignment
+from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Taped
+
+__all__ = ["Desk", "Done", "waits_for"]
+
+_TRIES = 20  # chosen: times that a change is worked out anew because others were faster
+_HELD = 32  # chosen: jobs whose assessment stays at hand
+_PICTURES = ("image/jpeg", "image/png", "image/webp")
+_LARGEST_PICTURE = 12_000_000  # [bytes] chosen: what a tablet's camera makes
+
+T = TypeVar("T")
+
+Act = Callable[[Job], tuple[Job, Mapping[str, str]]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Done:
+    """A job after a change, and what came of it, such as the id of a new entry."""
+
+    kept: Kept
+    result: Mapping[str, str]
+    again: bool = False  # the same request was carried out before
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where the recordings of one kept job are."""
+
+    store: JobStore
+    job: Job
+
+    def recording(self, file: str) -> bytes:
+        digest = next(r.sha256 for r in self.job.recordings if r.file == file)
+        return self.store.content(digest).data
+
+
+@dataclass(kw_only=True)
+class Desk:
+    """The use cases over one store. Safe to use from several threads."""
+
+    workshop: Workshop
+    store: JobStore
+    _judged: OrderedDict[tuple[str, int], Judged] = field(default_factory=OrderedDict, init=False)
+    _assessed: OrderedDict[tuple[str, int], Assessment] = field(
+        default_factory=OrderedDict, init=False
+    )
+    _thinking: threading.RLock = field(default_factory=threading.RLock, init=False)
+
+    # --- reading
+
+    def jobs(self, query: Query) -> JobLines:
+        """Return a page of the list of jobs."""
+        return self.store.jobs(query)
+
+    def open(self, job_id: str) -> Kept:
+        """Return a job; raise UnknownIdError if there is none."""
+        return self.store.load(job_id)
+
+    def changes(self, job_id: str) -> tuple[Change, ...]:
+        """Return who changed a job when, oldest first."""
+        return self.store.changes(job_id)
+
+    def judged(self, kept: Kept) -> Judged:
+        """Return what a job's evidence says."""
+        key = (kept.job.id, kept.revision)
+        with self._thinking:
+            if key not in self._judged:
+                place = _Place(self.store, kept.job)
+                _hold(self._judged, key, self.workshop.judge(kept.job, place))
+            return self._judged[key]
+
+    def assessed(self, kept: Kept) -> Assessment:
+        """Return everything that follows from a job, and keep its headline for the list."""
+        key = (kept.job.id, kept.revision)
+        with self._thinking:
+            if key not in self._assessed:
+                judged = self.judged(kept)
+                place = _Place(self.store, kept.job)
+                found = self.workshop.assess(judged.job, place, judged)
+                _hold(self._assessed, key, found)
+                waits, ready = waits_for(kept.job, found.stage)
+                self.store.note_outlook(
+                    *key, stage=found.stage, headline=headline(found), waits=waits, ready=ready
+                )
+            return self._assessed[key]
+
+    def recorded(self, kept: Kept, recording_id: str) -> Recorded:
+        """Return a recording of the job as read; raise UnknownIdError if there is none."""
+        recordings = {r.id: r for r in self.judged(kept).recordings}
+        if recording_id not in recordings:
+            raise UnknownIdError("recording", recording_id, recordings)
+        return recordings[recording_id]
+
+    def content(self, kept: Kept, sha256: str) -> Content:
+        """Return a recording or picture of this job as it came."""
+        known = {r.sha256 for r in kept.job.recordings} | {n.sha256 for n in kept.job.notes}
+        if not sha256 or sha256 not in known:
+            raise UnknownIdError("file of this job", sha256, ())
+        return self.store.content(sha256)
+
+    def papers(self, kept: Kept) -> Mapping[str, bytes]:
+        """Return the customer page and the technical record as PDF, by file name."""
+        return self.workshop.papers(self.assessed(kept))
+
+    # --- changing
+
+    def start(self, job: Job, mark: Mark) -> Done:
+        """Keep a new job."""
+        if done := self._before(mark):
+            return done
+        job = self.workshop.start(replace(job, title=job.title or job.complaint or COMPLAINT))
+        try:
+            kept = self.store.add(job, mark, {"job": job.id})
+        except ChangedError:  # the same request came twice at once
+            if done := self._before(mark):
+                return done
+            raise
+        return Done(kept=kept, result={"job": job.id})
+
+    def answer(self, job_id: str, entry: Entry, mark: Mark, base: int | None = None) -> Done:
+        """Keep the answer to a check; the entry gets its id."""
+
+        def act(job: Job) -> tuple[Job, Mapping[str, str]]:
+            numbered = replace(entry, id=job.next_id(), at=entry.at or mark.at, by=mark.by)
+            job, finding = self.workshop.answer(_known_begun(job, numbered), numbered)
+            return job, {"entry": numbered.id, "finding": f"{finding.name}: {finding.text}"}
+
+        return self._change(job_id, act, mark, base)
+
+    def withdraw(self, job_id: str, entry: str, note: str, mark: Mark, base: int | None) -> Done:
+        """Let an entry count no longer."""
+
+        def act(job: Job) -> tuple[Job, Mapping[str, str]]:
+            job = self.workshop.withdraw(job, entry, note, mark.at, mark.by)
+            return job, {"entry": job.entries[-1].id}
+
+        return self._change(job_id, act, mark, base)
+
+    def begin(self, job_id: str, begun: Begun, mark: Mark, base: int | None = None) -> Done:
+        """Keep that a check was begun which has to wait, with what was read so far."""
+
+        def act(job: Job) -> tuple[Job, Mapping[str, str]]:
+            check = self.workshop.system(job.layout).check(begun.check)
+            at = begun.at or mark.at
+            ready = begun.ready or _later(at, check.wait_minutes)
+            new = replace(begun, id=job.next_id("b"), at=at, ready=ready, by=mark.by, drops="")
+            return replace(job, begun=(*job.begun, new)), {"begun": new.id}
+
+        return self._change(job_id, act, mark, base)
+
+    def drop(self, job_id: str, begun: str, note: str, mark: Mark, base: int | None = None) -> Done:
+        """Give up a check that was begun."""
+
+        def act(job: Job) -> tuple[Job, Mapping[str, str]]:
+            waiting = {b.id for b in job.waiting()}
+            if begun not in waiting:
+                raise UnknownIdError("begun check that waits", begun, waiting)
+            new = Begun(id=job.next_id("b"), drops=begun, note=note, at=mark.at, by=mark.by)
+            return replace(job, begun=(*job.begun, new)), {"begun": new.id}
+
+        return self._change(job_id, act, mark, base)
+
+    def note(
+        self, job_id: str, note: Note, picture: Content | None, mark: Mark, base: int | None = None
+    ) -> Done:
+        """Keep a note, with a picture or without."""
+        if not note.text.strip() and picture is None:
+            raise InputError("a note needs words or a picture.")
+        if picture is not None:
+            note = replace(note, sha256=self.store.keep(_checked(picture)))
+
+        def act(job: Job) -> tuple[Job, Mapping[str, str]]:
+            if note.check:
+                self.workshop.system(job.layout).check(note.check)
+            new = replace(note, id=job.next_id("n"), at=note.at or mark.at, by=mark.by)
+            return replace(job, notes=(*job.notes, new)), {"note": new.id}
+
+        return self._change(job_id, act, mark, base)
+
+    def attach(
+        self,
+        job_id: str,
+        data: bytes,
+        file: str,
+        mark: Mark,
+        assignment: Assignment = GUESSED,
+        tapes: Sequence[Taped] = (),
+        base: int | None = None,
+    ) -> Done:
+        """Keep a recording after reading it."""
+        media = "application/octet-stream"
+
+        def act(job: Job) -> tuple[Job, Mapping[str, str]]:
+            job, _ = self.workshop.attach(job, data, file, mark.at, assignment, tapes)
+            self.store.keep(Content(data=data, media=media))
+            return job, {"recording": job.recordings[-1].id}
+
+        return self._change(job_id, act, mark, base)
+
+    def approve(self, job_id: str, approval: Approval, mark: Mark, base: int | None = None) -> Done:
+        """Keep what the customer was offered and said."""
+
+        def act(job: Job) -> tuple[Job, Mapping[str, str]]:
+            system = self.workshop.system(job.layout)
+            for repair in approval.repairs:
+                system.repair(repair)
+            if not approval.repairs:
+                raise InputError("an offer needs at least one repair; choose an option first.")
+            new = replace(approval, id=job.next_id("a"), at=approval.at or mark.at, by=mark.by)
+            return replace(job, approvals=(*job.approvals, new)), {"approval": new.id}
+
+        return self._change(job_id, act, mark, base)
+
+    def repaired(
+        self, job_id: str, repairs: Sequence[str], mark: Mark, base: int | None = None
+    ) -> Done:
+        """Keep that these repairs were done."""
+
+        def act(job: Job) -> tuple[Job, Mapping[str, str]]:
+            if not repairs:
+                raise InputError("say which repairs were done.")
+            return self.workshop.repaired(job, tuple(repairs), mark.at, mark.by), {}
+
+        return self._change(job_id, act, mark, base)
+
+    def prove(self, job_id: str, entry: Entry, mark: Mark, base: int | None = None) -> Done:
+        """Keep the answer to a proof test; the entry gets its id."""
+
+        def act(job: Job) -> tuple[Job, Mapping[str, str]]:
+            numbered = replace(entry, id=job.next_id(), at=entry.at or mark.at, by=mark.by)
+            return self.workshop.prove(_known_begun(job, numbered), numbered), {
+                "entry": numbered.id
+            }
+
+        return self._change(job_id, act, mark, base)
+
+    def tell_vehicle(
+        self, job_id: str, vehicle: Mapping[str, str], mark: Mark, base: int | None = None
+    ) -> Done:
+        """Keep the vehicle's own values; an empty text takes one back to its assumption."""
+
+        def act(job: Job) -> tuple[Job, Mapping[str, str]]:
+            told = {**job.vehicle, **vehicle}
+            told = {name: text for name, text in told.items() if text.strip()}
+            return self.workshop.start(replace(job, vehicle=told)), {}
+
+        return self._change(job_id, act, mark, base)
+
+    def reach(
+        self, job_id: str, access: Sequence[str], mark: Mark, base: int | None = None
+    ) -> Done:
+        """Keep which access states hold now."""
+
+        def act(job: Job) -> tuple[Job, Mapping[str, str]]:
+            return self.workshop.start(replace(job, access=tuple(dict.fromkeys(access)))), {}
+
+        return self._change(job_id, act, mark, base)
+
+    def _change(self, job_id: str, act: Act, mark: Mark, base: int | None) -> Done:
+        for _ in range(_TRIES):
+            if done := self._before(mark):
+                return done
+            kept = self.store.load(job_id)
+            if base is not None and kept.revision != base:
+                raise ChangedError(
+                    f"job {job_id} is at revision {kept.revision}, not {base}: somebody else "
+                    "changed it. Nothing was kept; look at it again."
+                )
+            job, result = act(kept.job)
+            try:
+                return Done(kept=self.store.commit(job, kept.revision, mark, result), result=result)
+            except ChangedError:
+                continue
+        raise ChangedError(f"job {job_id} changes all the time; nothing was kept. Do it again.")
+
+    def _before(self, mark: Mark) -> Done | None:
+        """Return what came of the request with this key if it was carried out before."""
+        change = self.store.change_with(mark.key) if mark.key else None
+        if change is None:
+            return None
+        if change.mark.request != mark.request:
+            raise InputError(
+                f"the key {mark.key!r} was used for another request; give each its own."
+            )
+        return Done(kept=self.store.load(change.job), result=change.result, again=True)
+
+
+def waits_for(job: Job, stage: str) -> tuple[Waits, str]:
+    """Return what has to happen before anybody can go on, and when a hold can be read."""
+    if waiting := job.waiting():
+        return "hold", min(b.ready for b in waiting)
+    if stage == "prove":
+        return "proof", ""
+    asked = job.approvals and job.approvals[-1].answer == "asked"
+    return ("approval", "") if asked and stage in ("check", "repair") else ("", "")
+
+
+def _hold(held: OrderedDict[tuple[str, int], T], key: tuple[str, int], value: T) -> None:
+    held[key] = value
+    while len(held) > _HELD:
+        held.popitem(last=False)
+
+
+def _known_begun(job: Job, entry: Entry) -> Job:
+    """Return the job; raise UnknownIdError if the entry ends what does not wait."""
+    waiting = {b.id for b in job.waiting() if b.check == entry.check}
+    if entry.ends and entry.ends not in waiting:
+        raise UnknownIdError("begun check that waits", entry.ends, waiting)
+    return job
+
+
+def _checked(picture: Content) -> Content:
+    if picture.media not in _PICTURES:
+        raise InputError(f"a picture of type {picture.media!r} is not kept: JPEG, PNG or WebP is.")
+    if len(picture.data) > _LARGEST_PICTURE:
+        raise InputError(
+            f"the picture has {len(picture.data) / 1e6:.0f} MB; "
+            f"up to {_LARGEST_PICTURE / 1e6:.0f} MB is kept. Take it smaller."
+        )
+    return picture
+
+
+def _later(at: str, minutes: float) -> str:
+    try:
+        moment = datetime.fromisoformat(at)
+    except ValueError:
+        raise InputError(f"at = {at!r}: expected a moment such as 2026-11-24T17:30:00Z.") from None
+    return (moment + timedelta(minutes=minutes)).isoformat(timespec="seconds")

@@ -1,0 +1,1 @@
+"""The workbench: pages that a technician works from, and the HTTP API that they use."""

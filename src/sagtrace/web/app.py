@@ -1,0 +1,56 @@
+"""The workbench as an ASGI application."""
+
+from __future__ import annotations
+
+import importlib.util
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+from fastapi import FastAPI
+from fastapi.staticfiles import StaticFiles
+
+from sagtrace.app.desk import Desk
+from sagtrace.web.api import routes as api
+from sagtrace.web.guard import Guard
+from sagtrace.web.pages import routes as pages
+from sagtrace.web.pages.page import show_problem
+from sagtrace.web.problems import add_problems
+
+__all__ = ["build_app"]
+
+HERE = Path(__file__).parent
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+def build_app(desk: Desk, *, now: Callable[[], str] = _now) -> FastAPI:
+    """Return the workbench over a desk; `now` tells the moment of a change as RFC 3339."""
+    app = FastAPI(
+        title="sagtrace",
+        version=desk.workshop.version,
+        summary="Why a vehicle on air suspension rides low: evidence in, proved repair out.",
+        openapi_url="/api/v1/openapi.json",
+        docs_url=None,  # because those pages load from elsewhere
+        redoc_url=None,
+    )
+    app.state.desk, app.state.now = desk, now
+    add_problems(app, show_problem)
+    for router in api.routers():
+        app.include_router(router, prefix="/api/v1")
+    for router in pages.routers():
+        app.include_router(router, include_in_schema=False)
+    app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
+    app.mount("/plot", StaticFiles(directory=_plot_files()), name="plot")
+    app.add_middleware(Guard)
+    return app
+
+
+def _plot_files() -> Path:
+    """Return the folder of the plotting library's script and style, in its own package."""
+    spec = importlib.util.find_spec("youplot")
+    assert spec is not None
+    assert spec.submodule_search_locations
+    return Path(spec.submodule_search_locations[0]) / "vendor"

@@ -1,0 +1,88 @@
+"""Forms sent without a script: the actions of the API, answered by going back to the page."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import RedirectResponse
+from pydantic import ValidationError
+
+from sagtrace.errors import UnknownIdError
+from sagtrace.web.acts import ACTS
+from sagtrace.web.api.jobs import new_job
+from sagtrace.web.asking import Asked
+from sagtrace.web.bodies import StartBody
+
+__all__ = ["body_of", "router"]
+
+router = APIRouter()
+
+_OWN = ("key", "next", "item")  # fields of the form that are no part of the body
+
+
+@router.post("/new")
+async def start(request: Request, ask: Asked) -> Response:
+    """Start a job."""
+    fields = await _fields(request)
+    body = body_of(StartBody, fields)
+    asked = replace(ask, key=_last(fields, "key"), request=_digest(fields))
+    done = asked.desk.start(new_job(body, asked.at), asked.mark("start", body.by))
+    return RedirectResponse(f"/jobs/{done.kept.job.id}", status_code=303)
+
+
+@router.post("/jobs/{job}/do/{action}")
+async def act(request: Request, ask: Asked, job: str, action: str) -> Response:
+    """Carry out an action on a job."""
+    if action not in ACTS:
+        raise UnknownIdError("action", action, ACTS)
+    found, fields = ACTS[action], await _fields(request)
+    body, item = body_of(found.body, fields), _last(fields, "item")
+    asked = replace(ask, key=_last(fields, "key"), request=_digest(fields))
+    mark = asked.mark(f"{found.what} {item or getattr(body, 'check', '')}".strip(), body.by)
+    found.do(asked.desk, job, item, body, mark, asked.base)
+    target = _last(fields, "next")
+    return RedirectResponse(target if target.startswith(f"/jobs/{job}") else f"/jobs/{job}", 303)
+
+
+async def _fields(request: Request) -> Mapping[str, list[str]]:
+    form = await request.form(max_fields=400)
+    found: dict[str, list[str]] = {}
+    for name, value in form.multi_items():
+        if isinstance(value, str):
+            found.setdefault(name, []).append(value)
+    return found
+
+
+def body_of(kind: type[Any], fields: Mapping[str, list[str]]) -> Any:
+    """Return the body that form fields mean: `values.time` is a part, `repairs` may repeat.
+
+    Raises RequestValidationError for fields that no such body has.
+    """
+    data: dict[str, Any] = {}
+    for name, values in fields.items():
+        if name in _OWN:
+            continue
+        whole, dot, part = name.partition(".")
+        if dot:
+            data.setdefault(whole, {})[part] = values[-1]
+        elif whole in ("repairs", "access"):
+            data[whole] = [v for v in values if v]
+        else:
+            data[whole] = values[-1]
+    try:
+        return kind.model_validate(data)
+    except ValidationError as err:
+        raise RequestValidationError(err.errors()) from None
+
+
+def _last(fields: Mapping[str, list[str]], name: str) -> str:
+    return fields.get(name, [""])[-1]
+
+
+def _digest(fields: Mapping[str, list[str]]) -> str:
+    return hashlib.sha256(repr(sorted(fields.items())).encode()).hexdigest()

@@ -1,0 +1,81 @@
+"""How a page is made: one frozen record of what it may show, put into its template."""
+
+from __future__ import annotations
+
+import gettext
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse, Response
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from sagtrace.app.kept import Kept
+
+__all__ = ["Frame", "show", "show_problem"]
+
+TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
+LOCALE = Path(__file__).resolve().parents[1] / "locale"
+
+_env = Environment(
+    loader=FileSystemLoader(TEMPLATES),
+    autoescape=True,
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+    extensions=["jinja2.ext.i18n"],
+)
+_words = gettext.translation("sagtrace", LOCALE, languages=["en"], fallback=True)
+_env.install_gettext_translations(_words, newstyle=True)  # type: ignore[attr-defined]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """What stands around every page's own content."""
+
+    title: str
+    here: str = ""  # which place of the navigation this is
+    job: str = ""  # id of the job that the page belongs to
+    job_title: str = ""
+    revision: int = 0  # of the job, for noticing changes made elsewhere
+    invented: bool = False
+
+    @classmethod
+    def of(cls, kept: Kept, title: str, here: str) -> Frame:
+        """Return the frame of a page that belongs to a job."""
+        return cls(
+            title=title, here=here, job=kept.job.id, job_title=kept.job.title,
+            revision=kept.revision, invented=kept.job.invented,
+        )  # fmt: skip
+
+
+def show(
+    request: Request, template: str, frame: Frame, page: Any = None, status: int = 200,
+    headers: Mapping[str, str] | None = None,
+) -> HTMLResponse:  # fmt: skip
+    """Return a page. Templates see `frame`, `page`, `by` and `new_key()`, and nothing else.
+
+    A request that names a part (header X-Part: main) gets the content alone, for a page that is
+    there already.
+    """
+    part = request.headers.get("x-part") == "main"
+    text = _env.get_template(template).render(
+        frame=frame, page=page, part=part, new_key=_new_key, by=request.cookies.get("by", ""),
+        theme=request.cookies.get("theme", ""),
+    )  # fmt: skip
+    held = {"Cache-Control": "no-store", "Vary": "X-Part", "X-Revision": str(frame.revision)}
+    held |= headers or {}
+    return HTMLResponse(text, status_code=status, headers=held)
+
+
+def show_problem(request: Request, status: int, title: str, text: str) -> Response:
+    """Return the page that tells a person what went wrong and the way out."""
+    return show(request, "problem.html", Frame(title=title), page=text, status=status)
+
+
+def _new_key() -> str:
+    # Made here, because a browser cannot make one on every address.
+    return secrets.token_urlsafe(12)

@@ -1,0 +1,34 @@
+"""The server: this machine only."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Callable
+
+import uvicorn
+
+from sagtrace.bootstrap import open_desk
+from sagtrace.errors import InputError
+from sagtrace.web.app import build_app
+
+__all__ = ["serve"]
+
+HOST = "127.0.0.1"
+
+
+def serve(port: int, store: str, tell: Callable[[str], None]) -> None:
+    """Answer until it is stopped. Raises InputError if the port is taken."""
+    desk = open_desk(store)
+    with socket.socket() as listener:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listener.bind((HOST, port))
+        except OSError as err:
+            raise InputError(
+                f"port {port} cannot be used ({err.strerror}); choose another: --port 0 takes a "
+                "free one."
+            ) from None
+        tell(f"The workbench is at http://{HOST}:{listener.getsockname()[1]}/ (Ctrl+C stops it)")
+        config = uvicorn.Config(build_app(desk), log_level="warning", server_header=False)
+        uvicorn.Server(config).run(sockets=[listener])
+    desk.store.close()
