@@ -11,6 +11,8 @@ from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.layouts import Layout
 from sagtrace.vehicle.system import System, expand
 
+pytest_plugins = ["workbench"]
+
 
 @pytest.fixture(scope="session")
 def knowledge() -> Knowledge:
