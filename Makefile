@@ -23,6 +23,7 @@ demo: setup-run
 	@$(BIN)/sagtrace demo --out out
 
 test: setup-dev
+	@$(BIN)/python tools/browser.py
 	@$(BIN)/python tools/check.py
 
 bench: setup-dev
