@@ -39,6 +39,7 @@ __all__ = [
     "Scale",
     "scale_of",
     "to_si",
+    "units_of",
 ]
 
 MAX_TEXT = 80  # [characters] chosen: the longest honest reading typed is about half of this
@@ -226,6 +227,17 @@ IMPERIAL: Mapping[str, str] = MappingProxyType(
         "volume_flow": "in³/min",
     }
 )  # kind -> unit shown to people who think in inches; a kind not named keeps its shown unit
+
+
+def units_of(kind: str) -> tuple[str, ...]:
+    """Return the symbols of every unit that a kind of quantity is shown in, the usual one first.
+
+    Raises UnknownIdError if there is no such kind.
+    """
+    if kind not in KINDS:
+        raise UnknownIdError("quantity kind", kind, KINDS)
+    symbols = [symbol for symbol, _, _ in _TABLE[KINDS[kind].dimension]]
+    return tuple(dict.fromkeys([KINDS[kind].shown_unit, *symbols]))
 
 
 @cache

@@ -12,8 +12,11 @@ from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from functools import cached_property
 from typing import TypeVar
 
+from sagtrace.app.calculators.records import Calculator
+from sagtrace.app.calculators.shelf import all_calculators
 from sagtrace.app.kept import Change, Content, JobLines, Kept, Mark, Query, Waits
 from sagtrace.app.ports import JobStore
 from sagtrace.app.workshop import COMPLAINT, GUESSED, Workshop
@@ -67,6 +70,12 @@ class Desk:
         default_factory=OrderedDict, init=False
     )
     _thinking: threading.RLock = field(default_factory=threading.RLock, init=False)
+
+    @cached_property
+    def calculators(self) -> Mapping[str, Calculator]:
+        """The calculators, with what is assumed of a vehicle of the simplest layout."""
+        layouts = self.workshop.knowledge.layouts
+        return all_calculators(min(layouts, key=lambda layout: len(layout.corners)))
 
     # --- reading
 

@@ -1,0 +1,1 @@
+"""Single kernels of the physics as small questions with an answer, without a job."""
