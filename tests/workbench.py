@@ -54,7 +54,9 @@ def fresh_desk() -> Desk:
 
 def run(desk: Desk, port: int = 0) -> tuple[Bench, threading.Thread]:
     """Return a workbench that answers, and its thread."""
-    config = uvicorn.Config(build_app(desk), host="127.0.0.1", port=port, log_level="error")
+    config = uvicorn.Config(
+        build_app(desk), host="127.0.0.1", port=port, log_level="error", lifespan="off"
+    )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()

@@ -102,7 +102,7 @@ def air_calculators(layout: Layout) -> tuple[Calculator, ...]:
         Calculator(
             id="hold-time", name="How long a hold test must last", group="Leak",
             about="Shorter than this, tape and temperature hide a leak of half the limit.",
-            formula="t = 1.96 · √(2 s_h² + (V/A · √2 s_T / T / i)²) / v,  v: sinking at half the limit",
+            formula="t = 1.96 · √(2 s_h² + (V/A · √2 s_T / T / i)²) / v (half the limit)",
             source="JCGM 100:2008, 5.1.2 (combined spread) and the kernel of leak-from-drop",
             assumes="Both temperatures noted to 1 K. The answer's spread is that of the vehicle's "
             "data.",

@@ -31,9 +31,9 @@ def converters() -> tuple[Calculator, ...]:
     flow = Calculator(
         id="reference-conditions", name="Air flow at other reference conditions", group="Units",
         about="A litre of air a minute means different amounts of air, by whoever says it.",
-        formula="q₂ = q₁ · (p₁ − φ₁ p_s(T₁)) / (p₂ − φ₂ p_s(T₂)) · T₂ / T₁",
+        formula="q₂ = q₁ · p₁ / T₁ · T₂ / p₂",
         source="; ".join(sorted({r.source for r in REFERENCES.values()})),
-        assumes="The same dry air; humid references carry their water beside it.",
+        assumes="The same number of molecules; in a humid reference its water is counted as air.",
         fields=(
             Field(id="flow", ask="flow", kind="volume_flow", unit="L/min"),
             Field(id="from", ask="it is stated at", default="anr", choices=_CHOICES),

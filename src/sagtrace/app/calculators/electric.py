@@ -65,9 +65,7 @@ def _span(seconds: float) -> str:
     return f"{seconds:.2g} s" if seconds < 10.0 else duration(seconds)
 
 
-_CURRENT = Field(
-    id="current", ask="current at the same moment", kind="current", unit="A", error=0.3
-)
+_CURRENT = Field(id="current", ask="current meanwhile", kind="current", unit="A", error=0.3)
 
 ELECTRIC: tuple[Calculator, ...] = (
     Calculator(
