@@ -16,7 +16,8 @@ from sagtrace.adapters.jobs import JobFile
 from sagtrace.adapters.store.memory import MemoryStore
 from sagtrace.app.desk import Desk
 from sagtrace.app.kept import Content, Mark
-from sagtrace.bootstrap import demo_folder, open_workshop
+from sagtrace.app.practice import Trainer
+from sagtrace.bootstrap import demo_folder, open_workshop, virtual
 from sagtrace.web.app import build_app
 
 ARGS = [
@@ -42,7 +43,8 @@ class Bench:
 
 def fresh_desk() -> Desk:
     """Return a desk with the demonstration job in it."""
-    desk = Desk(workshop=open_workshop(), store=MemoryStore())
+    trainer = Trainer(known=virtual)
+    desk = Desk(workshop=open_workshop(), store=MemoryStore(), trainer=trainer)
     place = JobFile(demo_folder() / "demo.yaml")
     job = place.load()
     for recording in job.recordings:

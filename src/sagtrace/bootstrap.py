@@ -12,6 +12,7 @@ from sagtrace.app.desk import Desk
 from sagtrace.app.fitting import VirtualFitter
 from sagtrace.app.plans import FaultBook, Plan
 from sagtrace.app.ports import JobPlace, RoleMemory
+from sagtrace.app.practice import Trainer
 from sagtrace.app.workshop import Workshop
 from sagtrace.evidence.models import MODELS
 from sagtrace.report.tree import Paper
@@ -123,7 +124,8 @@ def open_desk(store: str = "") -> Desk:
     """
     from sagtrace.adapters.store.memory import MemoryStore
 
-    return Desk(workshop=open_workshop(), store=MemoryStore())
+    trainer = Trainer(known=virtual)
+    return Desk(workshop=open_workshop(), store=MemoryStore(), trainer=trainer)
 
 
 def compile_aloud(tell: Callable[[str], None]) -> None:

@@ -19,6 +19,7 @@ from sagtrace.app.calculators.records import Calculator
 from sagtrace.app.calculators.shelf import all_calculators
 from sagtrace.app.kept import Change, Content, JobLines, Kept, Mark, Query, Waits
 from sagtrace.app.ports import JobStore
+from sagtrace.app.practice import Hidden, Trainer
 from sagtrace.app.workshop import COMPLAINT, GUESSED, Workshop
 from sagtrace.errors import ChangedError, InputError, UnknownIdError
 from sagtrace.report.assessment import Assessment, Judged, Recorded
@@ -65,6 +66,7 @@ class Desk:
 
     workshop: Workshop
     store: JobStore
+    trainer: Trainer | None = None  # without one there is no practice
     _judged: OrderedDict[tuple[str, int], Judged] = field(default_factory=OrderedDict, init=False)
     _assessed: OrderedDict[tuple[str, int], Assessment] = field(
         default_factory=OrderedDict, init=False
@@ -157,6 +159,29 @@ class Desk:
             return job, {"entry": numbered.id, "finding": f"{finding.name}: {finding.text}"}
 
         return self._change(job_id, act, mark, base)
+
+    def practise(self, job_id: str, check: str, mark: Mark, *, proof: bool = False) -> Done:
+        """Do a check on the invented vehicle of a practice job, and keep what it shows."""
+
+        def act(job: Job) -> tuple[Job, Mapping[str, str]]:
+            shown = self._trainer().answer(self.workshop.system(job.layout), job, check)
+            entry = replace(shown, id=job.next_id(), at=mark.at, by=mark.by)
+            if proof:
+                return self.workshop.prove(job, entry), {"entry": entry.id}
+            job, finding = self.workshop.answer(job, entry)
+            return job, {"entry": entry.id, "finding": f"{finding.name}: {finding.text}"}
+
+        with self._thinking:
+            return self._change(job_id, act, mark, None)
+
+    def hidden(self, kept: Kept) -> tuple[Hidden, ...]:
+        """Return what is wrong with the vehicle of a practice job."""
+        return self._trainer().hidden(self.workshop.system(kept.job.layout), kept.job)
+
+    def _trainer(self) -> Trainer:
+        if self.trainer is None:
+            raise InputError("this workbench has no practice.")
+        return self.trainer
 
     def withdraw(self, job_id: str, entry: str, note: str, mark: Mark, base: int | None) -> Done:
         """Let an entry count no longer."""

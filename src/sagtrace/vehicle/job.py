@@ -124,6 +124,7 @@ class Job:
     title: str
     layout: str
     invented: bool = False  # a demonstration, marked as such on every page and paper
+    practice: int = 0  # seed of what is hidden in an invented vehicle; 0: there is a real one
     opened: str = ""  # RFC 3339
     complaint: str = ""  # in the customer's words
     vehicle: Mapping[str, str] = field(default_factory=dict)  # facts of the layout, as typed

@@ -91,6 +91,12 @@ def _access(
     return desk.reach(job, b.access, mark, base)
 
 
+def _practise(
+    desk: Desk, job: str, _: str, b: bodies.PractiseBody, mark: Mark, base: int | None
+) -> Done:
+    return desk.practise(job, b.check, mark, proof=b.proof)
+
+
 ACTS: Mapping[str, Act] = {
     "answer": Act(path="/entries", body=bodies.AnswerBody, what="answer", do=_answer),
     "withdraw": Act(
@@ -103,5 +109,6 @@ ACTS: Mapping[str, Act] = {
     "repaired": Act(path="/repairs", body=bodies.RepairedBody, what="repair", do=_repaired),
     "prove": Act(path="/proofs", body=bodies.ProofBody, what="proof", do=_prove),
     "vehicle": Act(path="/vehicle", body=bodies.VehicleBody, what="vehicle data", do=_vehicle),
+    "practise": Act(path="/practice", body=bodies.PractiseBody, what="practise", do=_practise),
     "access": Act(path="/access", body=bodies.AccessBody, what="access", do=_access),
 }

@@ -14,9 +14,11 @@ __all__ = [
     "ChangeBody",
     "DropBody",
     "NoteBody",
+    "PractiseBody",
     "ProofBody",
     "RepairedBody",
     "StartBody",
+    "StartPracticeBody",
     "VehicleBody",
     "WithdrawBody",
 ]
@@ -101,6 +103,20 @@ class ApprovalBody(ChangeBody):
     how: Line = ""
     who: Line = ""
     at: Moment = ""
+
+
+class StartPracticeBody(ChangeBody):
+    """A job on an invented vehicle with hidden faults."""
+
+    layout: Id = "rear-pair"
+    seed: Annotated[int, Field(ge=0, le=999_999_999, description="0: any")] = 0
+
+
+class PractiseBody(ChangeBody):
+    """A check to be done on the invented vehicle of a practice job."""
+
+    check: Id
+    proof: bool = Field(False, description="It is a proof of the repair")
 
 
 class RepairedBody(ChangeBody):

@@ -1,0 +1,116 @@
+"""Practice: jobs on an invented vehicle whose faults are hidden, and what it shows to each check.
+
+What is hidden follows from the job's seed alone, so a job file holds no answer to look up. A repair
+takes its faults out of the vehicle; what was not repaired stays.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from sagtrace.errors import InputError
+from sagtrace.vehicle.job import Entry, Job
+from sagtrace.vehicle.system import System
+
+if TYPE_CHECKING:  # because the compiler takes longer to import than most pages take
+    from sagtrace.twin.bay.vehicle import BayVehicle
+    from sagtrace.twin.virtual import VirtualKnowledge
+
+__all__ = ["Hidden", "Trainer"]
+
+COMPLAINT = "complaint"  # the condition that says why anybody brought the vehicle in
+OTHER = "other"  # nobody can look for what is not on the list
+MOST = 3  # chosen: faults at once, so that a session has an end
+DRAWS = 5000  # chosen: far more than a layout needs until one rides low
+HELD = 8  # chosen: vehicles that stay at hand with what was simulated on them
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hidden:
+    """A fault of the invented vehicle, and whether a repair took it out."""
+
+    fault: str
+    state: str
+    repaired: bool
+
+
+@dataclass(kw_only=True)
+class Trainer:
+    """The invented vehicles of practice jobs. `known` gives their data when it is needed."""
+
+    known: Callable[[], VirtualKnowledge]
+    _vehicles: OrderedDict[tuple[str, int, tuple[str, ...]], BayVehicle] = field(
+        default_factory=OrderedDict, init=False
+    )
+
+    def hidden(self, system: System, job: Job) -> tuple[Hidden, ...]:
+        """Return what is wrong with the vehicle of a practice job."""
+        fixed = {fault for repair in job.repaired for fault in system.repair(repair).fixes}
+        return tuple(
+            Hidden(fault=fault, state=state, repaired=fault in fixed)
+            for fault, state in _drawn(system, _seed(job)).items()
+        )
+
+    def answer(self, system: System, job: Job, check_id: str) -> Entry:
+        """Return what a person would enter for a check on this vehicle.
+
+        Raises InputError if the vehicle gives this check nothing to answer.
+        """
+        from sagtrace.twin.bay.perform import perform
+
+        vehicle = self._vehicle(system, job)
+        earlier = sum(entry.check == check_id for entry in (*job.entries, *job.proofs))
+        place = list(system.checks).index(system.check(check_id).id)
+        # A seed of its own for every try, so that no other check changes what this one shows.
+        found = perform(vehicle, check_id, np.random.default_rng([_seed(job), place, earlier]))
+        if not found.is_given:
+            raise InputError(f"{system.check(check_id).name}: {found.nothing}")
+        return Entry(id="", check=check_id, outcome=found.outcome, values=dict(found.values))
+
+    def _vehicle(self, system: System, job: Job) -> BayVehicle:
+        left = {h.fault: h.state for h in self.hidden(system, job) if not h.repaired}
+        key = (job.layout, _seed(job), tuple(sorted(left)))
+        if key not in self._vehicles:
+            self._vehicles[key] = self._made(system, _seed(job), left)
+            while len(self._vehicles) > HELD:
+                self._vehicles.popitem(last=False)
+        return self._vehicles[key]
+
+    def _made(self, system: System, seed: int, hidden: Mapping[str, str]) -> BayVehicle:
+        from sagtrace.twin.bay.known import from_effects
+        from sagtrace.twin.bay.vehicle import bay_vehicle
+
+        known = self.known()
+        return bay_vehicle(
+            system,
+            known.vehicles[system.layout.id],
+            hidden,
+            put_in=from_effects(known.effects),
+            rng=np.random.default_rng([seed, 1]),
+        )
+
+
+def _seed(job: Job) -> int:
+    if not job.practice:
+        raise InputError(f"job {job.id} is no practice: nothing is hidden in its vehicle.")
+    return job.practice
+
+
+def _drawn(system: System, seed: int) -> Mapping[str, str]:
+    """Return the faults that this seed hides: some, and so that the vehicle rides low."""
+    from sagtrace.twin.bay.hidden import draw_hidden
+
+    rng = np.random.default_rng([seed, 0])
+    healthy = {id_: node.state_ids[0] for id_, node in system.nodes.items()}
+    for _ in range(DRAWS):
+        states = draw_hidden(system, rng)
+        faults = {f: states[f] for f in system.faults if states[f] != healthy[f]}
+        low = states[COMPLAINT] != healthy[COMPLAINT]
+        if low and 0 < len(faults) <= MOST and OTHER not in faults:
+            return faults
+    raise InputError(f"no vehicle of layout {system.layout.id} rides low; choose another layout.")

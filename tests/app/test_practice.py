@@ -1,0 +1,77 @@
+"""Practice: what is hidden follows from the seed, shows in the checks and goes with its repair."""
+
+from __future__ import annotations
+
+import pytest
+
+from sagtrace.adapters.store.memory import MemoryStore
+from sagtrace.app.desk import Desk
+from sagtrace.app.kept import Kept, Mark
+from sagtrace.app.practice import Trainer
+from sagtrace.bootstrap import open_workshop, virtual
+from sagtrace.errors import InputError
+from sagtrace.vehicle.job import Job
+
+AT = "2026-11-24T08:00:00+00:00"
+MARK = Mark(what="practise", at=AT)
+
+
+@pytest.fixture(scope="module")
+def desk() -> Desk:
+    return Desk(workshop=open_workshop(), store=MemoryStore(), trainer=Trainer(known=virtual))
+
+
+def started(desk: Desk, id_: str, seed: int, layout: str = "rear-pair") -> Kept:
+    job = Job(id=id_, title="", layout=layout, complaint="It rides low.", practice=seed)
+    return desk.start(job, MARK).kept
+
+
+def test_following_the_plan_finds_what_is_hidden(desk: Desk) -> None:
+    kept = started(desk, "p1", 3)
+    hidden = {h.fault for h in desk.hidden(kept)}
+    assert "sensor.link-broken" in hidden
+    for _ in range(15):
+        assessment = desk.assessed(kept)
+        if assessment.stage != "check":
+            break
+        for offer in assessment.plan.offers:
+            try:
+                kept = desk.practise("p1", offer.check, MARK).kept
+                break
+            except InputError as err:  # nothing to measure there
+                assert str(err)
+    assert assessment.stage == "repair"
+    assert assessment.verdict.beliefs[0].fault == "sensor.link-broken"
+
+
+def test_the_same_seed_hides_and_shows_the_same(desk: Desk) -> None:
+    one, other, third = (started(desk, f"s{i}", seed) for i, seed in enumerate((7, 7, 8)))
+    assert desk.hidden(one) == desk.hidden(other) != desk.hidden(third)
+    shown = [
+        desk.practise(kept.job.id, "hold.short@left", MARK).kept.job.entries[-1].values
+        for kept in (one, other)
+    ]
+    assert shown[0] == shown[1]
+    again = desk.practise(one.job.id, "hold.short@left", MARK).kept.job.entries[-1].values
+    assert again != shown[0]  # somebody reads the tape anew
+
+
+def test_a_repair_takes_the_fault_out(desk: Desk) -> None:
+    kept = started(desk, "r1", 3)
+    (link,) = [h for h in desk.hidden(kept) if h.fault == "sensor.link-broken"]
+    system = desk.workshop.system("rear-pair")
+    repair = next(r.id for r in system.repairs.values() if link.fault in r.fixes)
+    kept = desk.repaired("r1", [repair], MARK).kept
+    assert [h.repaired for h in desk.hidden(kept) if h.fault == link.fault] == [True]
+    proof = system.proof_for(link.fault)
+    assert proof is not None
+    kept = desk.practise("r1", proof.check, MARK, proof=True).kept
+    assert [p.check for p in kept.job.proofs] == [proof.check]
+
+
+def test_nothing_is_hidden_in_a_real_vehicle(desk: Desk) -> None:
+    kept = desk.start(Job(id="real", title="", layout="rear-pair"), MARK).kept
+    with pytest.raises(InputError, match="no practice"):
+        desk.hidden(kept)
+    with pytest.raises(InputError, match="no practice"):
+        desk.practise("real", "hold.short@left", MARK)
