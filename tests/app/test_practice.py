@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import pytest
 
 from sagtrace.adapters.store.memory import MemoryStore
@@ -35,11 +37,9 @@ def test_following_the_plan_finds_what_is_hidden(desk: Desk) -> None:
         if assessment.stage != "check":
             break
         for offer in assessment.plan.offers:
-            try:
+            with suppress(InputError):  # nothing to measure there
                 kept = desk.practise("p1", offer.check, MARK).kept
                 break
-            except InputError as err:  # nothing to measure there
-                assert str(err)
     assert assessment.stage == "repair"
     assert assessment.verdict.beliefs[0].fault == "sensor.link-broken"
 
