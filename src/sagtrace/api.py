@@ -11,7 +11,7 @@ True
 from __future__ import annotations
 
 import logging
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -34,7 +34,7 @@ from sagtrace.errors import DocumentError, InputError
 from sagtrace.evidence.findings import Finding
 from sagtrace.report.assessment import Assessment
 from sagtrace.signals.imported import Assignment
-from sagtrace.vehicle.job import Entry, Job
+from sagtrace.vehicle.job import Entry, Job, Taped
 
 if TYPE_CHECKING:
     from sagtrace.app.columns import Column
@@ -246,16 +246,20 @@ class OpenJob:
         at: str = "",
         roles: Mapping[str, str] | None = None,
         rate: str = "",
+        tapes: Sequence[tuple[str, str, str]] = (),
     ) -> tuple[Finding, ...]:
         """Attach a recording and return what it says.
 
         `roles` maps a column's name to what it is, such as "height.rear [mm]"; `rate` is that of
-        the samples of a file without a time, such as "10 Hz".
+        the samples of a file without a time, such as "10 Hz". `tapes` are heights taped while it
+        recorded, each as time on the recording's clock, corner and height: ("0 min", "left",
+        "403 mm").
         """
         file = Path(path)
         data = read_file(file)
         said = Assignment(roles=dict(roles or {}), rate=rate)
-        self._job, recorded = self._workshop.attach(self._job, data, file.name, at, said)
+        taped = [Taped(time=time, corner=corner, height=height) for time, corner, height in tapes]
+        self._job, recorded = self._workshop.attach(self._job, data, file.name, at, said, taped)
         self._recordings[file.name] = data
         return recorded.report.findings
 
