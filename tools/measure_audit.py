@@ -40,7 +40,7 @@ Array = NDArray[np.float64]
 Span = tuple[float, float]
 
 RATES = (1, 2, 10, 50)  # [1/s]
-SEED = 500  # vehicles that no threshold was chosen on
+SEED = 5000  # vehicles that no threshold was chosen on
 NEAR = 1.5  # [s] an episode this near a true one is the same
 LEAST_RISE = 4e-3  # [m] of a fill that must be found
 

@@ -11,7 +11,7 @@ True
 from __future__ import annotations
 
 import logging
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,13 +19,14 @@ from typing import TYPE_CHECKING, Any
 from numpy import float64
 from numpy.typing import NDArray
 
-from sagtrace.app.workshop import COMPLAINT, Workshop
+from sagtrace.app.workshop import COMPLAINT, Workshop, content_digest
 from sagtrace.bootstrap import (
     fault_book,
     job_place,
     open_workshop,
     read_file,
     read_script,
+    recording_in,
     script_from_data,
     write_file,
     write_table,
@@ -34,7 +35,7 @@ from sagtrace.errors import DocumentError, InputError
 from sagtrace.evidence.findings import Finding
 from sagtrace.report.assessment import Assessment
 from sagtrace.signals.imported import Assignment
-from sagtrace.vehicle.job import Entry, Job
+from sagtrace.vehicle.job import Entry, Job, Taped
 
 if TYPE_CHECKING:
     from sagtrace.app.columns import Column
@@ -148,12 +149,25 @@ class SimulatedRun:
         write_table(Path(path), self._hidden)
 
 
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """Where the use cases find a job's recordings."""
+
+    recording: Callable[[str], bytes | Path]
+
+
+def _parts(path: Path) -> Iterator[bytes]:
+    with path.open("rb") as file:
+        while part := file.read(1 << 24):
+            yield part
+
+
 class OpenJob:
     """A job at hand. Every answer is validated before it is kept."""
 
     def __init__(self, workshop: Workshop, job: Job, path: Path | None = None) -> None:
         self._workshop, self._job, self._path = workshop, job, path
-        self._recordings: dict[str, bytes] = {}
+        self._sources: dict[str, bytes | Path] = {}
         self._assessed: tuple[Job, Assessment] | None = None
 
     @property
@@ -246,34 +260,46 @@ class OpenJob:
         at: str = "",
         roles: Mapping[str, str] | None = None,
         rate: str = "",
+        tapes: Sequence[tuple[str, str, str]] = (),
     ) -> tuple[Finding, ...]:
         """Attach a recording and return what it says.
 
         `roles` maps a column's name to what it is, such as "height.rear [mm]"; `rate` is that of
-        the samples of a file without a time, such as "10 Hz".
+        the samples of a file without a time, such as "10 Hz". `tapes` are heights taped while it
+        recorded, each as time on the recording's clock, corner and height: ("0 min", "left",
+        "403 mm").
         """
         file = Path(path)
-        data = read_file(file)
+        source = recording_in(file, str(file))
         said = Assignment(roles=dict(roles or {}), rate=rate)
-        self._job, recorded = self._workshop.attach(self._job, data, file.name, at, said)
-        self._recordings[file.name] = data
+        taped = [Taped(time=time, corner=corner, height=height) for time, corner, height in tapes]
+        self._job, recorded = self._workshop.attach(self._job, source, file.name, at, said, taped)
+        self._sources[file.name] = source
         return recorded.report.findings
 
     def recording(self, file: str) -> bytes:
         """Return an attached recording as it came."""
-        if file not in self._recordings and self._path is not None:
-            self._recordings[file] = job_place(self._path).recording(file)
-        return self._recordings[file]
+        source = self._source(file)
+        return source if isinstance(source, bytes) else read_file(source)
+
+    def _source(self, file: str) -> bytes | Path:
+        """Return an attached recording, or where it lies: a large one is not held."""
+        if file not in self._sources and self._path is not None:
+            self._sources[file] = job_place(self._path).recording(file)
+        return self._sources[file]
 
     def save(self, path: str | Path) -> None:
         """Write the job file, with its recordings beside it."""
         target = Path(path)
         for recording in self._job.recordings:
             beside = target.parent / recording.file
-            data = self.recording(recording.file)
+            source = self._source(recording.file)
             if not beside.exists():
-                write_file(beside, data)
-            elif beside.read_bytes() != data:
+                if content_digest(source, recording.file) != recording.sha256:
+                    problem = "was changed since it was attached; attach it again"
+                    raise DocumentError(str(source), None, "", problem)
+                write_file(beside, source if isinstance(source, bytes) else _parts(source))
+            elif content_digest(beside, str(beside)) != recording.sha256:
                 problem = "is another recording than the job's and is left as it is; save elsewhere"
                 raise DocumentError(str(beside), None, "", problem)
         job_place(target).save(self._job)
@@ -282,7 +308,7 @@ class OpenJob:
     def assessment(self) -> Assessment:
         """Return everything that follows from the job (see docs/python-api.md)."""
         if self._assessed is None or self._assessed[0] is not self._job:
-            self._assessed = (self._job, self._workshop.assess(self._job, self))
+            self._assessed = (self._job, self._workshop.assess(self._job, _Kept(self._source)))
         return self._assessed[1]
 
     def verdict(self) -> Diagnosis:

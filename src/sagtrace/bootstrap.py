@@ -36,6 +36,7 @@ __all__ = [
     "open_desk",
     "open_workshop",
     "read_file",
+    "recording_in",
     "read_script",
     "script_from_data",
     "virtual",
@@ -169,6 +170,13 @@ def read_file(path: Path) -> bytes:
     from sagtrace.adapters.jobs import read_file as read
 
     return read(path)
+
+
+def recording_in(path: Path, name: str) -> bytes | Path:
+    """Return a recording's content, or its place if it is large."""
+    from sagtrace.adapters.jobs import recording_in as read
+
+    return read(path, name)
 
 
 def write_file(path: Path, content: bytes | Iterator[bytes]) -> None:

@@ -77,7 +77,7 @@ def test_every_mark_names_its_source(file: Path) -> None:
 @each_file
 def test_every_mark_is_known(file: Path) -> None:
     used = {name for _, name, _ in marks(ast.parse(file.read_text()))}
-    assert used <= KNOWN | {"skipif", "xfail"}
+    assert used <= KNOWN | {"skipif", "usefixtures", "xfail"}
 
 
 @pytest.mark.parametrize(

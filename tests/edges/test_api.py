@@ -323,6 +323,17 @@ def test_a_second_recording_of_the_same_name(tmp_path: Path) -> None:
     assert [r.id for r in job.job.recordings] == ["r1", "r2"]
 
 
+def test_tapes_go_with_a_recording() -> None:
+    job = sagtrace.open_job()
+    tapes = [("0 min", "left", "405 mm"), ("0 min", "right", "403 mm")]
+    tapes += [("3.5 min", "left", "341 mm"), ("3.5 min", "right", "403 mm")]
+    findings = job.attach_recording(RECORDING, tapes=tapes)
+    assert [(t.time, t.corner, t.height) for t in job.job.recordings[0].tapes] == tapes
+    # The left wheel arch sank while the right one stood, so each side has a leak of its own.
+    leaks = {f.target: f.estimate.value for f in findings if f.estimate and ".leak." in f.id}
+    assert leaks["air.escape@right"] < 0.1 * leaks["air.escape@left"]
+
+
 def test_without_a_complaint_the_prior_stays() -> None:
     """The page promises it: with no complaint and no answer, every fault keeps its prior."""
     silent, usual = sagtrace.open_job(complaint=""), sagtrace.open_job()

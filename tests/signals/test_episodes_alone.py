@@ -234,3 +234,21 @@ def test_the_rise_of_a_fill_and_the_duty() -> None:
     assert row.rise == pytest.approx(0.0295, abs=1e-3)
     assert table.duty == pytest.approx(19.5 / 599.5)
     assert {r.channel for r in table.holds} == {"height.rear"}
+
+
+@pytest.mark.from_memory("JCGM 100:2008 (GUM), F.2.2.1")
+def test_a_short_fill_is_no_better_known_than_the_recorded_step() -> None:
+    """JCGM 100:2008 (GUM) F.2.2.1: a reading in steps of d has a standard uncertainty of 0.29 d.
+
+    Six samples exactly on a line show no noise at all; least squares of such readings gives the
+    least that the slope's spread may be.
+    """
+    time = np.arange(0.0, 200.0, 1.0)
+    pump = ((time >= 100.0) & (time < 106.0)).astype(np.float64)
+    height = LEVEL + 1e-3 * np.clip(time - 100.0, 0.0, 6.0)
+    trace = Trace(time=time, channels={"height.rear": height, "pump.command": pump})
+    (row,) = tabulate(trace, find_episodes(trace), per_kelvin=0.0, per_kelvin_std=0.0).fills
+    seen = time[(time >= row.start) & (time <= row.end)]
+    least = 0.29e-3 / np.sqrt(np.sum((seen - seen.mean()) ** 2))
+    assert row.rate == pytest.approx(1e-3, rel=1e-6)
+    assert least <= row.rate_std < 2.0 * least

@@ -15,11 +15,12 @@ from sagtrace.adapters.documents import json_schema, load_located, write_documen
 from sagtrace.errors import DocumentError, InputError
 from sagtrace.vehicle.job import Job
 
-__all__ = ["job_schema", "JobFile", "read_file", "write_file"]
+__all__ = ["job_schema", "JobFile", "read_file", "recording_in", "write_file"]
 
 
 _MOST_JOB = 8_000_000  # [bytes] chosen: the reader of documents refuses far smaller ones
 _MOST_RECORDING = 2_000_000_000  # [bytes] chosen: as the import of recordings
+_HELD = 1 << 25  # [bytes] chosen: a larger recording is read in parts
 
 
 class JobFile:
@@ -89,16 +90,13 @@ class JobFile:
             problem = "was changed by somebody else meanwhile; nothing was written. Do it again"
             raise DocumentError(str(self.path), None, "", problem)
 
-    def recording(self, file: str) -> bytes:
-        """Return the recording, which lies beside the job file or below it."""
+    def recording(self, file: str) -> bytes | Path:
+        """Return the recording, which lies beside the job file or below it; see `recording_in`."""
         path = Path(file)
         if path.is_absolute() or ".." in path.parts:
             problem = "a recording lies beside its job file; copy it there and attach it again"
             raise DocumentError(file, None, "", problem)
-        try:
-            return _read(self.path.parent / file, _MOST_RECORDING)
-        except (OSError, ValueError) as err:
-            raise DocumentError(file, None, "", f"cannot be read ({_reason(err)})") from None
+        return recording_in(self.path.parent / file, file)
 
 
 def write_file(path: Path, content: bytes | Iterator[bytes]) -> None:
@@ -125,8 +123,26 @@ def read_file(path: Path) -> bytes:
         raise DocumentError(str(path), None, "", f"cannot be read ({_reason(err)})") from None
 
 
+def recording_in(path: Path, name: str) -> bytes | Path:
+    """Return a recording's content, or its place if it is too large to hold beside what it says.
+
+    Raises DocumentError, which calls it `name`, if it cannot be read.
+    """
+    try:
+        large = _size(path, _MOST_RECORDING) > _HELD
+        return path if large else _read(path, _MOST_RECORDING)
+    except (OSError, ValueError) as err:
+        raise DocumentError(name, None, "", f"cannot be read ({_reason(err)})") from None
+
+
 def _read(path: Path, most: int) -> bytes:
-    """Return the content; a device or pipe without end, or a huge file, is refused unread."""
+    _size(path, most)
+    with path.open("rb") as file:
+        return file.read(most + 1)
+
+
+def _size(path: Path, most: int) -> int:
+    """Return a file's size; a device or pipe without end, or a huge file, is refused unread."""
     found = path.stat()
     if stat.S_ISDIR(found.st_mode):
         raise OSError(0, "it is a directory")
@@ -134,8 +150,7 @@ def _read(path: Path, most: int) -> bytes:
         raise OSError(0, "it is no regular file")
     if found.st_size > most:
         raise OSError(0, f"it has {found.st_size} bytes; at most {most} are read")
-    with path.open("rb") as file:
-        return file.read(most + 1)
+    return found.st_size
 
 
 def _replace(target: Path, content: bytes | Iterator[bytes]) -> None:

@@ -38,8 +38,8 @@ class KnowledgeSource(Protocol):
 class Recordings(Protocol):
     """Where the recordings of one job are kept."""
 
-    def recording(self, file: str) -> bytes:
-        """Return a recording as it came."""
+    def recording(self, file: str) -> bytes | Path:
+        """Return a recording as it came, or where it lies."""
 
 
 class JobPlace(Recordings, Protocol):

@@ -42,7 +42,7 @@ from sagtrace.vehicle.job import Entry, Job, Recording, Taped
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.system import System, expand
 
-__all__ = ["COMPLAINT", "Workshop"]
+__all__ = ["COMPLAINT", "content_digest", "Workshop"]
 
 COMPLAINT = "The vehicle rides low."  # what a job is about unless the customer says more
 
@@ -157,7 +157,7 @@ class Workshop:
     def attach(
         self,
         job: Job,
-        data: bytes,
+        source: bytes | Path,
         file: str,
         at: str,
         assignment: Assignment = GUESSED,
@@ -169,7 +169,7 @@ class Workshop:
         must say what they are, and InputError for one that is attached already, because it would
         count twice. The job keeps what every column was taken for.
         """
-        digest = hashlib.sha256(data).hexdigest()
+        digest = content_digest(source, file)
         for known in job.recordings:
             if known.sha256 == digest:
                 raise InputError(f"{file} is attached already, as {known.id}; it counts once.")
@@ -178,7 +178,7 @@ class Workshop:
                     f"{file} has other content than when it was attached as {known.id}; "
                     "give the new recording a name of its own."
                 )
-        imported = self.inspect(data, file, assignment)
+        imported = self.inspect(source, file, assignment)
         _refuse_unsettled(imported, file)
         recording = Recording(
             id=f"r{len(job.recordings) + 1}",
@@ -253,14 +253,14 @@ class Workshop:
             raise InputError("the job has recordings but no place to read them from.")
         result = []
         for recording in job.recordings:
-            data = place.recording(recording.file)
-            if hashlib.sha256(data).hexdigest() != recording.sha256:
+            source = place.recording(recording.file)
+            if content_digest(source, recording.file) != recording.sha256:
                 problem = "the file is not the one that was attached (its content changed)"
                 raise DocumentError(recording.file, None, "", problem)
             said = repr((recording, job.layout, sorted(self.facts(job).values.items())))
             if said not in self._read:
                 kept = Assignment(roles=recording.roles, rate=recording.rate, guess=False)
-                imported = self.recording_reader.read(data, recording.file, kept, {})
+                imported = self.recording_reader.read(source, recording.file, kept, {})
                 if len(self._read) >= _HELD:
                     self._read.pop(next(iter(self._read)))
                 self._read[said] = self._recorded(job, recording, imported)
@@ -387,6 +387,17 @@ def _refuse_unsettled(imported: Imported, file: str) -> None:
             "example --role 'Name=height.rear [mm]' --role 'Other=pump.command'"
         )
         raise DocumentError(file, None, "", problem)
+
+
+def content_digest(source: bytes | Path, file: str) -> str:
+    """Return the SHA-256 of a recording, which is read in parts if it is on disk."""
+    if isinstance(source, bytes):
+        return hashlib.sha256(source).hexdigest()
+    try:
+        with source.open("rb") as content:
+            return hashlib.file_digest(content, "sha256").hexdigest()
+    except OSError as err:
+        raise DocumentError(file, None, "", f"cannot be read ({err.strerror})") from None
 
 
 def _digest(job: Job) -> str:

@@ -37,10 +37,10 @@ def run(
         raise InputError(f"{recording} must lie beside {file}, so that the two stay together.")
     inside = there.relative_to(folder)
     place = job_place(file)
-    data = place.recording(str(inside))
+    source = place.recording(str(inside))
     said = Assignment(roles=role_pairs(roles), rate=rate)
     job, recorded = open_workshop().attach(
-        place.load(), data, str(inside), moment(at), said, taped(tapes)
+        place.load(), source, str(inside), moment(at), said, taped(tapes)
     )
     place.save(job)
     if as_json:

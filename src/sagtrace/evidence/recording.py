@@ -63,6 +63,7 @@ __all__ = ["read_recording", "RecordingReport"]
 VOLTMETER = 0.1  # [V] chosen: of a recorded voltage
 FEED_LOSS = Estimate(value=0.6, std=0.5, unit="V")  # chosen: usual wire to a clearly bad one
 NO_SUPPLY = 6.0  # [V] chosen: below this the pump was not fed, whatever was commanded
+SAME_MOMENT = 1e-9  # [s] below any step: the last sample of a fill belongs to it
 LONG_ENOUGH = 900.0  # [s] chosen: a quarter of an hour shows a cycle or two of a bad leak
 USUAL_FILL = 20.0  # [s] chosen: the fill that the end of the recording may have cut off
 
@@ -218,7 +219,9 @@ def _pump_voltage(axle: Axle) -> tuple[Estimate | None, tuple[Caveat, ...]]:
     """Return the voltage at the pump while it is commanded; None if nothing was recorded."""
     fills = axle.steady("fill")
     time = axle.trace.time
-    during = np.any([(time >= fill.start) & (time <= fill.end) for fill in fills], axis=0)
+    during = np.zeros(time.size, dtype=np.bool_)
+    for fill in fills:
+        during[slice(*np.searchsorted(time, (fill.start, fill.end + SAME_MOMENT)))] = True
     for role, loss in (("pump.voltage", None), ("supply", FEED_LOSS)):
         channel = axle.trace.channels.get(role)
         seen = channel[during & np.isfinite(channel)] if channel is not None else np.array([])

@@ -1,4 +1,4 @@
-"""Tests of a height that need it to move: dead band, lost motion, following, rising at rest.
+"""Tests of a height that need it to move: dead band, lost motion, following.
 
 Assumes that a body on springs is lifted and lowered smoothly, so that a parabola fits some
 millimetres of a move. Limits: a dead band shows only in a move, and lost motion only where the
@@ -17,32 +17,27 @@ from numpy.typing import NDArray
 from scipy import special
 
 from sagtrace.signals._audit_result import AuditResult
-from sagtrace.signals._moves import Level, Move
+from sagtrace.signals._moves import Level, Move, partner_of
 from sagtrace.signals._samples import block_means, runs
 from sagtrace.signals.trace import Trace
 
-__all__ = [
-    "dead_band",
-    "drift",
-    "follow",
-    "hysteresis",
-    "partner_of",
-    "rest",
-    "sides",
-    "vent_starts",
-]
+__all__ = ["dead_band", "follow", "hysteresis", "vent_starts"]
 
 Array = NDArray[np.float64]
 
 LEAST_SWEEP = 8e-3  # [m] chosen: a shorter move holds too few steps of a dead band
 PIECE = 10e-3  # [m] chosen: a parabola fits this much of a move
 PIECE_SAMPLES = 10  # [-] chosen: in fewer a kink looks like a stair, so nothing is said
-PARABOLA = 3  # [-] parameters of a curve
+MOST_TRAVEL = 2.0  # [pieces] chosen: of a piece that a parabola must fit
+# A slow recording has too few pieces to leave any out: others, and each may have a bend.
+BENT_SAMPLES, BENT_TRAVEL = 8, 5.0  # [-], [pieces] chosen
+HANDFUL = 0.7  # [s] chosen: with longer steps moves are so few samples that long pieces mislead
+PARABOLA, KINK = 3, 2  # [-] parameters of a curve, and of a bend in it
 KINKED = 0.25  # [-] chosen: share of the pieces that may hold a kink
 LEAST_FREEDOM = 4  # [-] chosen: fewer hold no spread worth the name
 TRIM = 0.4  # [s] chosen: at both ends, where valves open and close
-COARSE = 10.0  # [1/s] chosen: faster recordings are averaged to this
 UNEVEN = 0.25e-3  # [m] chosen: what is left of a sound move beside its parabolas
+BENT_UNEVEN = 0.40e-3  # [m] chosen: and of the longer pieces of a slow recording
 SLOW = 0.25  # [s] chosen: with longer steps nobody knows when within one a vent began
 DEAD_ALARM = 1e-3  # [-] chosen: share of 1 % a channel
 ROUNDING_LIKE = math.sqrt(12.0)  # [-] exact: a step over the deviation of rounding to it
@@ -52,27 +47,9 @@ BIG_MOVE = 10e-3  # [m] chosen: of the other side, before this one is asked to f
 FOLLOWS = 0.15  # [-] chosen: share of the other side's move; roll alone gives more
 FOLLOW_STD = 0.1  # [-] chosen: of one move's share; sides carry different loads
 LEAST_VENT = 3.0  # [s] chosen: a second of it only relieves the line after a fill
-OPPOSITE = {"left": "right", "right": "left"}
-MOST = 8  # [-] chosen: moves or rests, the largest; more tell little more and take time
-LEAST_DRIFT = 30.0  # [s] chosen: a shorter rest shows no drift
-TILT = 40e-3  # [m] chosen: more than a load on one side leaves after levelling
-DRIFTED = 8e-3  # [m] chosen: from the other heights in all rests; a leak here does the same
-RISEN = 6e-3  # [m] chosen: at rest; a warming by 10 K lifts as much
-LEAST_STILL = 12  # [samples] chosen: in fewer nothing is said of a rest
+MOST = 8  # [-] chosen: moves, the largest; more tell little more and take time
 LATE = 3.0  # [s] chosen: a vent that begins later after its command was not begun by it
 TOGETHER = 6.0  # [s] chosen: moves of both sides that begin this near belong together
-
-
-def partner_of(channel: str) -> str:
-    """Return the channel of the same axle's other side, empty for an axle sensor.
-
-    >>> partner_of("height.front-left"), partner_of("height.rear")
-    ('height.front-right', '')
-    """
-    for side, other in OPPOSITE.items():
-        if channel.endswith(side):
-            return channel.removesuffix(side) + other
-    return ""
 
 
 def dead_band(level: Level, moves: Sequence[Move]) -> AuditResult | None:
@@ -81,13 +58,14 @@ def dead_band(level: Level, moves: Sequence[Move]) -> AuditResult | None:
     A sensor that sticks and jumps leaves a staircase, whose deviation from a smooth curve is that
     of rounding to its steps. Noise and the recorded resolution are taken off.
     """
-    size = max(1, round(1.0 / level.dt / COARSE))
+    size = level.coarse_size
     swept = [move for move in moves if abs(move.rise) >= LEAST_SWEEP]
     swept = sorted(swept, key=lambda move: -abs(move.rise))[:MOST]
-    pieces = sorted(
-        (piece for move in swept for piece in _staircase(level, move, size)),
-        key=lambda piece: piece[0] / piece[1],
-    )
+    pieces = _staircases(level, swept, bent=False)
+    bent = level.dt > SLOW and len(pieces) * KINKED < 1.0
+    if bent:
+        pieces = _staircases(level, swept, bent=True)
+    pieces.sort(key=lambda piece: piece[0] / piece[1])
     # The worst are left out: a valve that closes in the middle of a move makes a kink in it.
     kept = pieces[: len(pieces) - int(len(pieces) * KINKED)]
     square, freedom = sum(p[0] for p in kept), sum(p[1] for p in kept)
@@ -95,7 +73,8 @@ def dead_band(level: Level, moves: Sequence[Move]) -> AuditResult | None:
         return None
     noise = level.noise**2 / size
     excess = square / freedom - noise
-    likely = noise * (float(special.chdtri(freedom, DEAD_ALARM)) / freedom - 1.0) + UNEVEN**2
+    likely = noise * (float(special.chdtri(freedom, DEAD_ALARM)) / freedom - 1.0)
+    likely += (BENT_UNEVEN if bent else UNEVEN) ** 2
     value = ROUNDING_LIKE * math.sqrt(max(excess, 0.0))
     own = max(square / freedom, noise) * math.sqrt(2.0 / freedom)
     return AuditResult(
@@ -110,21 +89,54 @@ def dead_band(level: Level, moves: Sequence[Move]) -> AuditResult | None:
     )
 
 
-def _staircase(level: Level, move: Move, size: int) -> list[tuple[float, int]]:
-    """Return the squares left by a curve through each piece of a move, and their freedom."""
-    a, b = _inside(level, move)
-    t, x = block_means(level.time[a:b], size), block_means(level.values[a:b], size)
-    count = max(1, min(int(abs(move.rise) / PIECE), t.size // PIECE_SAMPLES))
-    found = []
-    for part_t, part_x in zip(np.array_split(t, count), np.array_split(x, count), strict=True):
-        travel = abs(move.rise) * part_t.size / max(t.size, 1)
-        if part_t.size < PIECE_SAMPLES or travel > 2.0 * PIECE:
-            continue
-        u = part_t - part_t.mean()
-        base = u[:, None] ** np.arange(PARABOLA)
-        rest = part_x - base @ np.linalg.lstsq(base, part_x, rcond=None)[0]
-        found.append((float(rest @ rest), int(u.size - PARABOLA)))
-    return found
+def _staircases(level: Level, moves: Sequence[Move], *, bent: bool) -> list[tuple[float, int]]:
+    """Return the squares left by a curve through each piece of the moves, and their freedom."""
+    least = BENT_SAMPLES if bent else PIECE_SAMPLES
+    most = PIECE * (BENT_TRAVEL if bent and level.dt < HANDFUL else MOST_TRAVEL)
+    found: list[tuple[Array, Array]] = []
+    for move in moves:
+        a, b = _inside(level, move)
+        t = block_means(level.time[a:b], level.coarse_size)
+        x = block_means(level.values[a:b], level.coarse_size)
+        count = max(1, min(int(abs(move.rise) / PIECE), t.size // least))
+        edges = [k * (t.size // count) + min(k, t.size % count) for k in range(count + 1)]
+        found += [
+            (t[c:d], x[c:d])
+            for c, d in pairwise(edges)
+            if d - c >= least and abs(move.rise) * (d - c) / t.size <= most
+        ]
+    return _left_by_curves(found, bent=bent)
+
+
+def _left_by_curves(
+    pieces: Sequence[tuple[Array, Array]], *, bent: bool
+) -> list[tuple[float, int]]:
+    """Fit a parabola to each piece, all at once: rows of nothing fill up the shorter ones.
+
+    With `bent` each may also bend once, where that helps most: a slow recording holds too few
+    pieces to leave out those in which a valve closed.
+    """
+    longest = max((t.size for t, _ in pieces), default=0)
+    base = np.zeros((len(pieces), longest, PARABOLA))
+    x = np.zeros((len(pieces), longest))
+    for k, (t, values) in enumerate(pieces):
+        u = 2.0 * (t - t[0]) / (t[-1] - t[0]) - 1.0
+        base[k, : t.size] = u[:, None] ** np.arange(PARABOLA)
+        x[k, : t.size] = values - values[0]
+    if not pieces:
+        return []
+    across = np.linalg.qr(base).Q
+    rest = x - np.einsum("kij,kj->ki", across, np.einsum("kij,ki->kj", across, x))
+    squares = np.einsum("ki,ki->k", rest, rest)
+    told = PARABOLA
+    if bent:
+        told += KINK
+        for k, (t, _) in enumerate(pieces):
+            u, q = base[k, : t.size, 1], across[k, : t.size]
+            bend = np.maximum(u[:, None] - u[2:-2], 0.0)
+            bend -= q @ (q.T @ bend)
+            squares[k] -= np.max((rest[k, : t.size] @ bend) ** 2 / np.sum(bend**2, axis=0))
+    return [(float(s), t.size - told) for s, (t, _) in zip(squares, pieces, strict=True)]
 
 
 def _inside(level: Level, move: Move) -> tuple[int, int]:
@@ -146,12 +158,13 @@ def hysteresis(
     """
     found = []
     own_axle = (level.channel, partner_of(level.channel))
-    elsewhere = [m for c, found in all_moves.items() if c not in own_axle for m in found]
+    elsewhere = np.array([m.start for c, o in all_moves.items() if c not in own_axle for m in o])
     moves = all_moves[level.channel]
     for before, move in pairwise(moves):
         if before.rise < 0.0 or move.rise > -LEAST_SWEEP or level.dt > SLOW:
             continue
-        if any(-TOGETHER < m.start - move.start < -TRIM for m in elsewhere):
+        ahead = move.start - elsewhere
+        if np.any((ahead > TRIM) & (ahead < TOGETHER)):
             continue  # the command was for the other axle first
         begin, told = _begin(level, move), _commanded(vents, move)
         if begin is not None and told is not None:
@@ -246,90 +259,3 @@ def _vented(trace: Trace) -> list[tuple[float, float]]:
         return []
     spans = [(trace.time[a], trace.time[b]) for a, b in zip(*runs(vent > 0.5), strict=True)]
     return [(float(a), float(b)) for a, b in spans if b - a >= LEAST_VENT]
-
-
-def rest(
-    trace: Trace, level: Level, moves: Sequence[Move], still: Sequence[tuple[float, float]]
-) -> AuditResult | None:
-    """Return the most that the height rises while nobody fills, beyond one load change."""
-    rises = []
-    for start, end in sorted(still, key=lambda span: span[0] - span[1])[:MOST]:
-        a, b = np.searchsorted(level.time, (start, end))
-        if b - a < LEAST_STILL:
-            continue
-        jumps = sum(m.rise for m in moves if m.start >= start and m.end <= end)
-        third = (b - a) // 3
-        gained = np.median(level.values[b - third : b]) - np.median(level.values[a : a + third])
-        rises.append((float(gained) - jumps, start, end))
-    if not rises:
-        return None
-    most, start, end = max(rises)
-    return AuditResult(
-        kind="rest",
-        channel=level.channel,
-        value=most,
-        std=level.noise,
-        unit="m",
-        threshold=RISEN,
-        when=((start, end),),
-        text=f"rises by {1e3 * most:.1f} mm while nobody fills",
-    )
-
-
-def sides(level: Level, levels: Mapping[str, Level]) -> AuditResult | None:
-    """Return how far this side usually stands from the other one; None for an axle sensor."""
-    other = levels.get(partner_of(level.channel))
-    if other is None or other.values.size == 0:
-        return None
-    apart = abs(float(np.median(level.grid[1]) - np.median(other.grid[1])))
-    return AuditResult(
-        kind="sides",
-        channel=level.channel,
-        value=apart,
-        std=math.hypot(level.noise, other.noise),
-        unit="m",
-        threshold=TILT,
-        when=(),
-        text=f"usually stands {1e3 * apart:.0f} mm from the other side",
-    )
-
-
-def drift(
-    level: Level, levels: Mapping[str, Level], still: Sequence[tuple[float, float]]
-) -> AuditResult | None:
-    """Return how far this height leaves the others in the rests; None without others.
-
-    A leak at this corner does the same, so this alone says little about the sensor.
-    """
-    others = [o for c, o in levels.items() if c != level.channel and o.values.size]
-    spans = sorted(still, key=lambda span: span[0] - span[1])[:MOST]
-    spans = [(a, b) for a, b in spans if b - a > LEAST_DRIFT]
-    if not others or not spans:
-        return None
-    total, square = 0.0, 0.0
-    for start, end in spans:
-        own, std = _gain(level, start, end)
-        rest_of = [_gain(other, start, end)[0] for other in others]
-        total, square = total + own - float(np.median(rest_of)), square + 2.0 * std**2
-    return AuditResult(
-        kind="drift",
-        channel=level.channel,
-        value=abs(total),
-        std=math.sqrt(square),
-        unit="m",
-        threshold=DRIFTED,
-        when=tuple(spans),
-        text=f"leaves the other heights by {1e3 * total:+.1f} mm at rest, as a leak here would",
-    )
-
-
-def _gain(level: Level, start: float, end: float) -> tuple[float, float]:
-    """Return what a height gains from the first to the last fifth of a rest."""
-    time, height = level.grid
-    edge = (end - start) / 5.0
-    first = height[np.searchsorted(time, start) : np.searchsorted(time, start + edge)]
-    last = height[np.searchsorted(time, end - edge) : np.searchsorted(time, end)]
-    if first.size == 0 or last.size == 0:
-        return 0.0, 0.0
-    noise = level.noise / math.sqrt(level.size)
-    return float(last.mean() - first.mean()), noise * math.sqrt(1.0 / first.size + 1.0 / last.size)

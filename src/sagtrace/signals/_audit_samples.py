@@ -26,12 +26,16 @@ Index = NDArray[np.int64]
 
 LASTS, LASTS_SAMPLES = 5.0, 5  # [s], [-] chosen: longer is no dropout but a missing signal
 NOISY = 1.0e-3  # [m] chosen: three times a sound sensor's 0.3 mm with its rounding
-SPIKES_ALARM, TRACK_ALARM, STUCK_ALARM = 5e-3, 1e-3, 5e-4  # [-] chosen: shares of 1 % a channel
+SPIKES_ALARM, TRACK_ALARM, STUCK_ALARM = 6e-3, 1e-3, 5e-4  # [-] chosen: shares of 1 % a channel
 REPEATED, REPEATED_ALARM = 3.5, 5e-4  # [standard deviations], [-] chosen: a few middling ones
 JUST_OVER = 1.001  # [-] several middling ones together stand out by no more than this
-COARSE = 10.0  # [1/s] chosen: faster recordings are also scanned at this rate
 SLOW_RATE = 4.0  # [1/s] chosen: slower recordings see a move in few samples
-SIDE, SHORT_SIDE = 8, 4  # [samples] chosen: more hold the noise down, and meet kinks more often
+# [samples] chosen: more hold the noise down, and meet kinks more often
+SIDES, SLOW_SIDES, SHORT_SIDE = (32, 8), (16, 4), 4
+# Averaged or not, samples, share of the false alarms: chosen, most for what is found least.
+SLOW_SCANS = ((False, 1, 0.7),)  # the rest is for kinks, which a slow recording half shows
+SCANS = ((False, 1, 0.8), (False, 2, 0.2))
+FAST_SCANS = ((False, 1, 0.75), (False, 2, 0.15), (True, 1, 0.05), (True, 2, 0.05))
 SPOTS = (1, 2, 3, 4, 6, 9)  # [samples of 0.1 s] chosen: a spot of 2 mm lasts 0.3 to 0.6 s
 UNEVEN = 0.15e-3  # [m] chosen: valves and the other side make a move this uneven
 APART = np.full(3, np.nan)  # more than a gap of a scan, so that none reaches across unseen
@@ -97,17 +101,14 @@ def spikes(level: Level) -> AuditResult:
 
     Fast recordings are scanned a second time at 10 samples a second, for spikes that last longer.
     """
-    rate = 1.0 / level.dt
-    sizes = (1, round(rate / COARSE)) if rate > 1.5 * COARSE else (1,)
-    # A slow recording is seen with a short reach too, because its moves are a handful of samples.
-    shapes = ((1, SIDE), (2, SIDE)) if rate > SLOW_RATE else ((1, SIDE), (1, SHORT_SIDE))
-    scans = [(size, _scan(level, size, width, side)) for size in sizes for width, side in shapes]
-    looked = sum(found.looked_at for _, found in scans)
-    limit = largest_expected(looked, SPIKES_ALARM)
-    best = max((float(np.abs(found.score).max(initial=0.0)) for _, found in scans), default=0.0)
-    at = np.concatenate([found.at * size for size, found in scans])
-    score = np.concatenate([np.abs(found.score) for _, found in scans])
-    over = score > limit
+    scans = _spike_scans(level)
+    best, limit = max(
+        ((float(np.abs(found.score).max(initial=0.0)), limit) for _, found, limit in scans),
+        key=lambda pair: pair[0] / pair[1],
+    )
+    at = np.concatenate([found.at * size for size, found, _ in scans])
+    score = np.concatenate([np.abs(found.score) / own for _, found, own in scans])
+    over = score > 1.0
     first = scans[0][1]
     middling = np.abs(first.score) > REPEATED
     count = int(np.count_nonzero(middling))
@@ -115,7 +116,7 @@ def spikes(level: Level) -> AuditResult:
     if count > 2 and special.pdtrc(count - 1, expected) < REPEATED_ALARM:
         best = max(best, limit * JUST_OVER)
         over[: first.at.size] |= middling
-    reach = 2 * max(sizes)  # the widest scan takes two
+    reach = 2 * max(size for size, *_ in scans)  # the widest scan takes two
     at = _apart(at[over], score[over], reach)
     return AuditResult(
         kind="spikes",
@@ -129,6 +130,23 @@ def spikes(level: Level) -> AuditResult:
     )
 
 
+def _spike_scans(level: Level) -> list[tuple[int, Spikes, float]]:
+    """Return block size, deviations and limit of each scan; the first looks at single samples."""
+    rate, size = 1.0 / level.dt, level.coarse_size
+    # A slow recording is seen with a short reach too, because its moves are a handful of samples.
+    sides = SIDES if rate > SLOW_RATE else SLOW_SIDES
+    wanted = SLOW_SCANS if rate <= SLOW_RATE else SCANS if size == 1 else FAST_SCANS
+    rounding = level.step * UNIFORM / max(level.noise, level.step * UNIFORM) if level.step else 0.0
+    found = []
+    for coarse, width, share in wanted:
+        values, own = (level.coarse, size) if coarse else (level.values, 1)
+        single = width == own == 1
+        limit = largest_expected(values.size, share * SPIKES_ALARM, rounding if single else 0.0)
+        noise = _noise_of(level, own)
+        found.append((own, scan(values, noise, sides=sides, limit=limit, width=width), limit))
+    return found
+
+
 def _apart(at: Index, score: Array, reach: int) -> Index:
     """Return the highest of places that lie together, because a spike shows in several scans."""
     kept: list[int] = []
@@ -136,11 +154,6 @@ def _apart(at: Index, score: Array, reach: int) -> Index:
         if len(kept) < MOST_SPANS and all(abs(place - other) > reach for other in kept):
             kept.append(place)
     return np.array(sorted(kept), dtype=np.int64)
-
-
-def _scan(level: Level, size: int, width: int, side: int) -> Spikes:
-    values = block_means(level.values, size)
-    return scan(values, _noise_of(level, size), side=side, width=width)
 
 
 def _noise_of(level: Level, size: int) -> float:
@@ -154,20 +167,20 @@ def _around(level: Level, at: Index, size: int) -> tuple[Span, ...]:
 
 def track(level: Level, moves: tuple[Move, ...]) -> AuditResult | None:
     """Return the largest excursion within a move: where the sensor's track is worn, it jumps."""
-    rate = 1.0 / level.dt
-    size = max(1, round(rate / COARSE))
-    widths = SPOTS if rate / size > SLOW_RATE else SPOTS[:1]
+    size = level.coarse_size
+    widths = SPOTS if 1.0 / level.dt / size > SLOW_RATE else SPOTS[:1]
     usual = math.hypot(_noise_of(level, size), UNEVEN)
     parts, places = _all_moves(level, moves, size)
     looked = int(np.count_nonzero(np.isfinite(parts))) * len(widths)
     if looked == 0:
         return None
+    limit = largest_expected(looked, TRACK_ALARM)
     scans = [
-        scan(parts, usual, side=SHORT_SIDE, width=width, gap=int(width > 1)) for width in widths
+        scan(parts, usual, sides=(SHORT_SIDE,), limit=limit, width=width, gap=int(width > 1))
+        for width in widths
     ]
     score = np.abs(np.concatenate([found.score for found in scans]))
     at = np.concatenate([found.at for found in scans])
-    limit = largest_expected(looked, TRACK_ALARM)
     over = score > limit
     where = np.unique(np.round(1e3 * parts[at[over]]))
     spots = ", ".join(f"{h:.0f}" for h in where[:5])
@@ -186,11 +199,12 @@ def track(level: Level, moves: tuple[Move, ...]) -> AuditResult | None:
 def _all_moves(level: Level, moves: tuple[Move, ...], size: int) -> tuple[Array, Index]:
     """Return the block means of all moves, apart, and the sample each begins with."""
     values, places = [], []
-    for move in moves:
-        a, b = np.searchsorted(level.index, (move.first, move.last + 1))
+    firsts = np.searchsorted(level.index, [move.first for move in moves])
+    lasts = np.searchsorted(level.index, [move.last for move in moves])
+    for a, b in zip(firsts.tolist(), (lasts + 1).tolist(), strict=True):
         part = block_means(level.values[a:b], size)
         values += [part, APART]
-        places.append(int(a) + size * np.arange(part.size + APART.size))
+        places.append(a + size * np.arange(part.size + APART.size))
     if not values:
         return np.zeros(0), np.zeros(0, dtype=np.int64)
     return np.concatenate(values), np.concatenate(places)

@@ -46,7 +46,7 @@ class Episode:
 
 def longest_step(trace: Trace) -> float:
     """Return the longest time between samples that is no gap [s]."""
-    return max(GAP, GAP_IN_STEPS * float(np.median(np.diff(trace.time))))
+    return max(GAP, GAP_IN_STEPS * trace.usual_step)
 
 
 def cut(

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from sagtrace.signals._episode import Episode
 from sagtrace.signals._moves import Heights, Level, Move, height_roles
+from sagtrace.signals._samples import runs
 from sagtrace.signals.trace import Trace
 
 __all__ = ["engine_starts", "pauses", "states_from_heights", "uncommanded_loads"]
@@ -150,13 +151,13 @@ def _near_commands(trace: Trace) -> NDArray[np.bool_]:
     busy = trace.channels["pump.command"] > 0.5
     if "vent.command" in trace.channels:
         busy = busy | (trace.channels["vent.command"] > 0.5)
-    on = trace.time[busy]
-    if on.size == 0:
-        return busy
-    after = np.searchsorted(on, trace.time)
-    back = trace.time - on[np.maximum(after - 1, 0)]
-    ahead = on[np.minimum(after, on.size - 1)] - trace.time
-    return np.asarray((np.abs(back) < BESIDE) | (np.abs(ahead) < BESIDE))
+    near = np.zeros_like(busy)
+    firsts, lasts = runs(busy)
+    starts = np.searchsorted(trace.time, trace.time[firsts] - BESIDE, side="right")
+    ends = np.searchsorted(trace.time, trace.time[lasts] + BESIDE)
+    for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
+        near[start:end] = True
+    return near
 
 
 def engine_starts(trace: Trace) -> tuple[int, ...]:
@@ -167,7 +168,7 @@ def engine_starts(trace: Trace) -> tuple[int, ...]:
     supply = trace.channels.get("supply")
     if supply is None or not np.isfinite(supply).all():
         return ()
-    half = max(1, round(CHARGING_SPAN / float(np.median(np.diff(trace.time)))))
+    half = max(1, round(CHARGING_SPAN / trace.usual_step))
     if supply.size < 2 * half:
         return ()
     total = np.concatenate(([0.0], np.cumsum(supply)))

@@ -9,18 +9,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sagtrace.errors import InputError
 
-__all__ = ["LEAST_SAMPLES", "Line", "median_step", "pool", "Pooled", "slope"]
+__all__ = ["draw", "Drawn", "LEAST_SAMPLES", "Line", "median_step", "pool", "Pooled", "slope"]
 
 Array = NDArray[np.float64]
 
 LEAST_SAMPLES = 5  # [-] chosen: fewer give a line but no spread worth the name
-MAX_POINTS = 400  # [-] chosen: more are averaged in blocks; all pairs of 400 take some 10 ms
+MAX_POINTS = 400  # [-] chosen: more are averaged in blocks; all pairs of 400 take a millisecond
 FEW_STEPS = 3  # [-] chosen: a signal on so few steps may hide a slope between them
 MAD_TO_STD = 1.482602218505602  # [-] exact for normal noise: 1 / quantile of 3/4
 EFFICIENCY = 3.0 / math.pi  # [-] exact for normal noise: of this slope beside least squares
@@ -84,6 +85,44 @@ def slope(
     >>> print(f"{line.slope:.1f}")
     -1.0
     """
+    return draw(time, values).line(step=step, least_scatter=least_scatter)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """A line through samples before its standard error, which may need to know other lines."""
+
+    slope: float
+    centre: float
+    level: float
+    scatter: float
+    n: int
+    missing: int
+    span: float  # [s]
+    few_steps: bool
+    from_centre: Array  # [s] of at most `MAX_POINTS`
+    rest: Array  # [unit] of these off the line
+
+    def line(self, *, step: float, least_scatter: float) -> Line:
+        """Return the line; see `slope`."""
+        floor = least_scatter / math.sqrt(self.n / self.rest.size)  # averaging quietens a block
+        std = _standard_error(self.from_centre, self.rest, floor)
+        if self.few_steps:
+            # Anything within one step from end to end looks the same: a uniform bound.
+            std = max(std, step / self.span / math.sqrt(3.0))
+        return Line(
+            slope=self.slope,
+            std=std,
+            n=self.n,
+            missing=self.missing,
+            centre=self.centre,
+            level=self.level,
+            scatter=self.scatter,
+        )
+
+
+def draw(time: ArrayLike, values: ArrayLike) -> Drawn:
+    """Return the line through samples; see `slope`."""
     t, y = np.asarray(time, dtype=np.float64), np.asarray(values, dtype=np.float64)
     if t.ndim != 1 or t.shape != y.shape:
         raise InputError(f"a time of shape {t.shape} does not fit values of shape {y.shape}.")
@@ -91,28 +130,40 @@ def slope(
     n = int(np.count_nonzero(kept))
     if n < LEAST_SAMPLES or np.ptp(t[kept]) <= 0.0:
         raise InputError(f"a line needs {LEAST_SAMPLES} samples at different times; there are {n}.")
-    t, y = t[kept], y[kept]
+    if n < kept.size:
+        t, y = t[kept], y[kept]
     points_t, points_y = _blocks(t), _blocks(y)
-    from scipy import stats  # a second to import, and only recordings need it
-
-    rate = float(stats.theilslopes(points_y, points_t).slope)
+    rate = _median_slope(points_t, points_y)
     centre = float(points_t.mean())
     level = float(np.median(points_y - rate * (points_t - centre)))
-    rest = points_y - level - rate * (points_t - centre)
-    floor = least_scatter / math.sqrt(n / points_t.size)  # averaging quietens a block
-    std = _standard_error(points_t - centre, rest, floor)
-    if np.unique(y).size <= FEW_STEPS:
-        # Anything within one step from end to end looks the same: a uniform bound.
-        std = max(std, step / float(np.ptp(t)) / math.sqrt(3.0))
-    return Line(
+    return Drawn(
         slope=rate,
-        std=std,
-        n=n,
-        missing=int(kept.size - n),
         centre=centre,
         level=level,
         scatter=_scatter(y - level - rate * (t - centre)),
+        n=n,
+        missing=int(kept.size - n),
+        span=float(np.ptp(t)),
+        few_steps=np.unique(y).size <= FEW_STEPS,
+        from_centre=points_t - centre,
+        rest=points_y - level - rate * (points_t - centre),
     )
+
+
+@lru_cache(maxsize=4)
+def _pairs(count: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    first, second = np.triu_indices(count, 1)
+    return first, second
+
+
+def _median_slope(t: Array, y: Array) -> float:
+    """Return the median of all slopes between two points at different times."""
+    first, second = _pairs(t.size)
+    run, rise = t[second] - t[first], y[second] - y[first]
+    apart = run != 0.0
+    if not apart.all():
+        run, rise = run[apart], rise[apart]
+    return float(np.median(rise / run))
 
 
 def _blocks(values: Array) -> Array:

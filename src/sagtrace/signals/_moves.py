@@ -19,12 +19,23 @@ from numpy.typing import NDArray
 from sagtrace.signals._samples import block_means, noise_floor, resolution
 from sagtrace.signals.trace import Trace
 
-__all__ = ["find_moves", "HEIGHT", "height_roles", "Heights", "Level", "Move", "read_level"]
+__all__ = [
+    "find_moves",
+    "HEIGHT",
+    "height_roles",
+    "Heights",
+    "Level",
+    "Move",
+    "partner_of",
+    "read_level",
+]
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 HEIGHT = "height."
+OPPOSITE = {"left": "right", "right": "left"}
+COARSE = 10.0  # [1/s] chosen: a body on springs needs no faster samples
 GRID = 0.5  # [s] chosen: finer tells nothing about a body on springs
 SHORT, LONG = 2.0, 8.0  # [s] chosen: spans of the slopes; a vent's shortest and a weak fill
 FAST, SLOW = 0.9e-3, 0.22e-3  # [m/s] chosen: of a sound pump; above the worst leak, a tired pump
@@ -73,6 +84,16 @@ class Level:
         return float(np.median(np.diff(few))) if few.size > 1 else 1.0
 
     @cached_property
+    def coarse_size(self) -> int:
+        """Samples in a block at `COARSE`, 1 if it was recorded more slowly."""
+        return max(1, round(1.0 / self.dt / COARSE))
+
+    @cached_property
+    def coarse(self) -> Array:
+        """The height averaged to `COARSE`."""
+        return block_means(self.values, self.coarse_size)
+
+    @cached_property
     def grid(self) -> tuple[Array, Array]:
         """Time and height of the coarse grid."""
         return block_means(self.time, self.size), block_means(self.values, self.size)
@@ -92,6 +113,18 @@ def height_roles(trace: Trace) -> tuple[str, ...]:
     return tuple(role for role in trace.channels if role.startswith(HEIGHT))
 
 
+def partner_of(channel: str) -> str:
+    """Return the channel of the same axle's other side, empty for an axle sensor.
+
+    >>> partner_of("height.front-left"), partner_of("height.rear")
+    ('height.front-right', '')
+    """
+    for side, other in OPPOSITE.items():
+        if channel.endswith(side):
+            return channel.removesuffix(side) + other
+    return ""
+
+
 def read_level(trace: Trace, channel: str, leave_out: Mask | None = None) -> Level:
     """Return a channel's finite samples with their resolution and noise."""
     raw = trace.channels[channel]
@@ -99,7 +132,7 @@ def read_level(trace: Trace, channel: str, leave_out: Mask | None = None) -> Lev
     if leave_out is not None:
         seen &= ~leave_out
     if seen.all():
-        index, time, values = np.arange(raw.size), trace.time, raw
+        index, time, values = trace.rows, trace.time, raw
     else:
         index = np.flatnonzero(seen)
         time, values = trace.time[index], raw[index]
@@ -161,7 +194,7 @@ def _refined(
 ) -> Move | None:
     """Pull the ends in to where the height leaves one level and reaches the other."""
     inside = sign * height[a : b + 1]
-    low, high = a + int(np.argmin(inside)), a + int(np.argmax(inside))
+    low, high = a + int(inside.argmin()), a + int(inside.argmax())
     if high <= low:
         return None
     before = _middle(height[max(low - BESIDE, a - BESIDE, 0) : low + 1])
@@ -170,10 +203,11 @@ def _refined(
     if rise < max(LEAST_MOVE, SURE * noise):
         return None
     off = max(LEAVES * noise, SHARE * rise)
-    up = sign * (height[a : b + 1] - before) > off
-    done = sign * (after - height[a : b + 1]) < off
-    start = a + int(np.argmax(up)) if up.any() else a
-    end = a + int(np.argmax(done & (np.arange(a, b + 1) >= start))) if done.any() else b
+    up = inside - sign * before > off
+    start = int(up.argmax())  # 0 if none is
+    done = sign * after - inside[start:] < off
+    at = int(done.argmax())
+    start, end = a + start, a + start + at if done[at] else b
     start, end = max(start - 1, 0), max(min(end, b), start)
     return _move(level, time, start, end, before, after)
 

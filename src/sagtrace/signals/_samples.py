@@ -26,6 +26,7 @@ MEDIAN_OF_BLOCK = 0.90
 SECOND_DIFFERENCE = 6.0  # [-] exact: variance of x - 2y + z for equal independent noise
 UNIFORM = 1.0 / math.sqrt(12.0)  # [-] exact: standard deviation of rounding, in steps
 SMALL_STEPS = 0.1  # [-] chosen: a tenth of the levels have their neighbour beside them
+SHORT_ROW = 8  # [samples] measured: numpy's mean of shorter rows takes four times as long as sums
 SEEN_FOR_STEP = 20_000  # [samples] chosen: the resolution shows in far fewer
 
 
@@ -43,8 +44,17 @@ def runs(mask: Mask) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
 
 def block_means(values: Array, size: int) -> Array:
     """Return the means of whole blocks of samples; what is left at the end is dropped."""
+    if size == 1:
+        return values
     whole = values.size // size
-    return values if size == 1 else values[: whole * size].reshape(whole, size).mean(axis=1)
+    rows = values[: whole * size].reshape(whole, size)
+    if size >= SHORT_ROW:
+        return np.asarray(rows.mean(axis=1))
+    total = rows[:, 0].copy()
+    for k in range(1, size):
+        total += rows[:, k]
+    total /= size
+    return total
 
 
 def resolution(values: Array) -> float:
@@ -52,8 +62,8 @@ def resolution(values: Array) -> float:
 
     One of the smallest differences between levels, because a quick move skips many of them.
     """
-    levels = np.unique(values[:: max(1, values.size // SEEN_FOR_STEP)])
-    steps = np.diff(levels)
+    steps = np.diff(np.sort(values[:: max(1, values.size // SEEN_FOR_STEP)]))
+    steps = steps[steps > 0.0]
     return float(np.quantile(steps, SMALL_STEPS)) if steps.size else 0.0
 
 

@@ -15,15 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sagtrace.signals._audit_moves import (
-    dead_band,
-    drift,
-    follow,
-    hysteresis,
-    rest,
-    sides,
-    vent_starts,
-)
+from sagtrace.signals._audit_moves import dead_band, follow, hysteresis, vent_starts
+from sagtrace.signals._audit_rests import drift, rest, sides
 from sagtrace.signals._audit_result import KINDS, AuditKind, AuditResult, Span
 from sagtrace.signals._audit_samples import dropouts, noise, spikes, stuck, track
 from sagtrace.signals._heights import read_heights
@@ -43,6 +36,7 @@ __all__ = [
     "Span",
 ]
 
+Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 MARGIN = 3.0  # [s] chosen: beside a move or a command, before a rest begins
@@ -66,16 +60,19 @@ def audit_heights(trace: Trace, *, heights: Heights | None = None) -> Audit:
     """Return the audit of every height channel; a test that cannot be made has no result."""
     read = heights or read_heights(trace)
     levels, moves = read.levels, read.moves
-    vents = vent_starts(trace)
+    vents, commanded = vent_starts(trace), _commanded(trace)
+    time, firsts, lasts = trace.time, *runs(commanded)
+    busy = list(zip(time[firsts].tolist(), time[lasts].tolist(), strict=True))
     results: list[AuditResult] = []
     for channel, level in levels.items():
         results += dropouts(trace, channel, read.missing[channel])
         if level.values.size:
             results += _of_signal(level, moves[channel])
-            results += _of_body(trace, level, levels, moves, vents)
+            still = _still(time, busy, moves[channel])
+            results += _of_body(trace, level, levels, moves, vents, still)
     swept = max((sum(abs(m.rise) for m in found) for found in moves.values()), default=0.0)
-    steps = np.diff(trace.time, append=trace.time[-1])
-    return Audit(results=tuple(results), swept=swept, asked=float(steps[_commanded(trace)].sum()))
+    asked = float(np.sum(time[np.minimum(lasts + 1, time.size - 1)] - time[firsts]))
+    return Audit(results=tuple(results), swept=swept, asked=asked)
 
 
 def _of_signal(level: Level, moves: tuple[Move, ...]) -> list[AuditResult]:
@@ -89,9 +86,9 @@ def _of_body(
     levels: Mapping[str, Level],
     moves: Mapping[str, Sequence[Move]],
     vents: Sequence[Span],
+    still: Sequence[Span],
 ) -> list[AuditResult]:
     own = moves[level.channel]
-    still = _still(trace, own)
     maybe = (
         hysteresis(level, moves, vents),
         follow(trace, level.channel, moves),
@@ -102,11 +99,9 @@ def _of_body(
     return [result for result in maybe if result is not None]
 
 
-def _still(trace: Trace, moves: Sequence[Move]) -> list[Span]:
+def _still(time: Array, busy: Sequence[Span], moves: Sequence[Move]) -> list[Span]:
     """Return the spans in which nothing is commanded and this height makes no move."""
-    time, busy = trace.time, _commanded(trace)
-    spans = [(float(time[a]), float(time[b])) for a, b in zip(*runs(busy), strict=True)]
-    spans += [(move.start, move.end) for move in moves]
+    spans = [*busy, *((move.start, move.end) for move in moves)]
     found, free = [], float(time[0])
     for start, end in [*sorted(spans), (float(time[-1]) + MARGIN, np.inf)]:
         if start - MARGIN - free >= LEAST_REST:

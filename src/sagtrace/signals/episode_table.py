@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from sagtrace.signals._episode import Episode, longest_step
 from sagtrace.signals._lines import LEAST_SAMPLES, Line, median_step, slope
 from sagtrace.signals._moves import height_roles
-from sagtrace.signals._samples import block_means
+from sagtrace.signals._samples import UNIFORM, block_means
 from sagtrace.signals.trace import Trace
 
 __all__ = ["EpisodeTable", "FillRow", "HoldRow", "tabulate"]
@@ -125,7 +125,8 @@ def _line(trace: Trace, channel: str, episode: Episode, step: float) -> Line | N
     time, values = block_means(time, size), block_means(values, size)
     if time.size < LEAST_SAMPLES:
         return None
-    return slope(time, values, step=step)
+    # A few rounded samples may lie on a line by chance; each is no better known than its step.
+    return slope(time, values, step=step, least_scatter=step * UNIFORM / math.sqrt(size))
 
 
 def _hold(

@@ -29,6 +29,7 @@ from sagtrace.signals._lines import (
     LEAST_SAMPLES,
     Line,
     Pooled,
+    draw,
     median_step,
     pool,
     slope,
@@ -144,9 +145,12 @@ def fit_lines(trace: Trace, episodes: Sequence[Episode]) -> tuple[FittedLine, ..
     parts = [(episode.kind, _fitted_part(trace, episode)) for episode in episodes]
     kept = [(kind, part) for kind, part in parts if kind != "vent" and _enough(trace, part)]
     step = median_step(height)
-    first = [slope(trace.time[part], height[part], step=step) for _, part in kept]
-    usual = float(np.median([line.scatter for line in first])) if first else 0.0
-    return tuple(_fitted(trace, kind, part, step, usual) for kind, part in kept)
+    drawn = [draw(trace.time[part], height[part]) for _, part in kept]
+    usual = float(np.median([line.scatter for line in drawn])) if drawn else 0.0
+    lines = [line.line(step=step, least_scatter=usual) for line in drawn]
+    return tuple(
+        _fitted(trace, kind, part, line) for (kind, part), line in zip(kept, lines, strict=True)
+    )
 
 
 def _fitted_part(trace: Trace, episode: Episode) -> slice:
@@ -160,9 +164,8 @@ def _enough(trace: Trace, part: slice) -> bool:
     return seen.size >= LEAST_SAMPLES and bool(np.ptp(seen) >= LEAST_FILL - RUN_UP)
 
 
-def _fitted(trace: Trace, kind: Kind, part: slice, step: float, usual: float) -> FittedLine:
+def _fitted(trace: Trace, kind: Kind, part: slice, line: Line) -> FittedLine:
     time, values = trace.time[part], trace.channels["height.rear"][part]
-    line = slope(time, values, step=step, least_scatter=usual)
     rest = values - line.level - line.slope * (time - line.centre)
     return FittedLine(
         kind=kind,

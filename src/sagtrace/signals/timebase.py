@@ -219,10 +219,10 @@ def spacing(time: Array) -> Spacing:
     return Spacing(median=float(median), spread=float(high - low))
 
 
-def find_gaps(time: Array) -> tuple[Gap, ...]:
-    """Return where neighbouring samples are much farther apart than usually."""
+def find_gaps(time: Array, usual: float | None = None) -> tuple[Gap, ...]:
+    """Return where neighbouring samples are much farther apart than usually (`usual`, if known)."""
     step = np.diff(time)
-    wide = step > max(GAP, GAP_IN_STEPS * float(np.median(step)))
+    wide = step > max(GAP, GAP_IN_STEPS * (float(np.median(step)) if usual is None else usual))
     return tuple(
         Gap(start=float(time[i]), end=float(time[i + 1])) for i in np.flatnonzero(wide).tolist()
     )

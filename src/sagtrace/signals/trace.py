@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,6 +88,16 @@ class Trace:
                 raise InputError(f"there is no role {role!r}; known: {', '.join(ROLES)}.")
             if values.shape != self.time.shape:
                 raise InputError(f"{role} has {values.size} samples and the time {self.time.size}.")
+
+    @cached_property
+    def usual_step(self) -> float:
+        """Median time between samples [s]."""
+        return float(np.median(np.diff(self.time)))
+
+    @cached_property
+    def rows(self) -> NDArray[np.int64]:
+        """The place of every sample; one array for all channels that miss none."""
+        return np.arange(self.time.size)
 
     def held(self, role: str) -> Array:
         """Return a command at every time of the axis, holding from its sample to its next.

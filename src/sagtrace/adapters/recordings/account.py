@@ -95,7 +95,8 @@ class Account:
 
     def time(self, trace: Trace) -> tuple[Spacing, tuple[Gap, ...]]:
         """Say how the samples lie."""
-        found, gaps = spacing(trace.time), find_gaps(trace.time)
+        found = spacing(trace.time)
+        gaps = find_gaps(trace.time, found.median)
         span = float(trace.time[-1] - trace.time[0])
         text = f"{len(trace.time)} samples over {span:.6g} s, usually {found.median:.4g} s apart "
         text += f"(the middle half differs by {round(found.spread, ROUNDED):.2g} s)."
