@@ -6,11 +6,23 @@ from collections.abc import Sequence
 
 from fastapi import APIRouter
 
-from sagtrace.web.api import changes, jobs
+from sagtrace.web.api import (
+    changes,
+    demo,
+    files,
+    following,
+    jobs,
+    kinds,
+    known,
+    record,
+    repair,
+    verdict,
+)
 
 __all__ = ["routers"]
 
 
 def routers() -> Sequence[APIRouter]:
     """Return the routers of the API, in the order of its description."""
-    return (jobs.router, changes.router)
+    read = (following.router, verdict.router, record.router, repair.router, files.router)
+    return (jobs.router, demo.router, changes.router, *read, known.router, kinds.router)
