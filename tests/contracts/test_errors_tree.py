@@ -10,6 +10,7 @@ import pytest
 
 from sagtrace import errors
 from sagtrace.errors import (
+    ChangedError,
     ContradictionError,
     DocumentError,
     DomainError,
@@ -17,6 +18,7 @@ from sagtrace.errors import (
     InputError,
     MissingPartError,
     SagtraceError,
+    StoreError,
     UnitError,
     UnknownIdError,
 )
@@ -62,6 +64,8 @@ ONE_OF_EACH: list[SagtraceError] = [
     EvidenceError("a text"),
     ContradictionError("a text"),
     MissingPartError("a text"),
+    StoreError("a text"),
+    ChangedError("a text"),
 ]
 
 

@@ -10,6 +10,7 @@ from sagtrace.app.desk import Desk, Done
 from sagtrace.app.kept import Mark
 from sagtrace.vehicle.job import Approval, Begun, Entry, Note
 from sagtrace.web import bodies
+from sagtrace.web.asking import Ask
 
 __all__ = ["Act", "ACTS"]
 
@@ -22,6 +23,12 @@ class Act:
     body: type[bodies.ChangeBody]
     what: str  # for the list of changes; what it acts on is added
     do: Callable[[Desk, str, str, Any, Mark, int | None], Done]
+
+    def carry_out(self, ask: Ask, job: str, item: str, body: bodies.ChangeBody) -> Done:
+        """Carry the action out; the same content with the same key is the same request."""
+        asked = ask.about(self.path, job, item, body.model_dump_json())
+        mark = asked.mark(f"{self.what} {item or getattr(body, 'check', '')}".strip(), body.by)
+        return self.do(asked.desk, job, item, body, mark, asked.base)
 
 
 def _answer(

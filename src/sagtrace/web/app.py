@@ -12,10 +12,12 @@ from fastapi.staticfiles import StaticFiles
 
 from sagtrace.app.desk import Desk
 from sagtrace.web.api import routes as api
+from sagtrace.web.api.describe import describe
 from sagtrace.web.guard import Guard
 from sagtrace.web.pages import routes as pages
 from sagtrace.web.pages.page import show_problem
 from sagtrace.web.problems import add_problems
+from sagtrace.web.sizes import Sizes
 
 __all__ = ["build_app"]
 
@@ -44,6 +46,8 @@ def build_app(desk: Desk, *, now: Callable[[], str] = _now) -> FastAPI:
         app.include_router(router, include_in_schema=False)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     app.mount("/plot", StaticFiles(directory=_plot_files()), name="plot")
+    describe(app)
+    app.add_middleware(Sizes)
     app.add_middleware(Guard)
     return app
 

@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import hashlib
 import re
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Annotated
 
-from fastapi import Depends, Header, Request
+from fastapi import Depends, Header, HTTPException, Request, Response
 
 from sagtrace.app.desk import Desk
 from sagtrace.app.kept import Kept, Mark
 from sagtrace.errors import InputError
+from sagtrace.web.bodies import unwritable
 
-__all__ = ["Ask", "Asked", "etag"]
+__all__ = ["Ask", "Asked", "etag", "Look", "Looked", "Sent", "Uploaded"]
 
-_ETAG = re.compile(r'^(?:W/)?"(\d{1,9})"$')
+_TAG = re.compile(r'\s*((?:W/)?"[\x21\x23-\x7e\x80-\xff]*")\s*')  # RFC 9110, 8.8.3
+_OURS = re.compile(r'"(\d{1,9})(?:-[0-9a-f]+)?"')
+_LONGEST = 200  # chosen: characters of an id in an address
+_NONE = 0  # no job has this revision
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,41 +37,153 @@ class Ask:
         """Return the mark of a change."""
         return Mark(what=what, at=self.at, by=by, key=self.key, request=self.request)
 
+    def about(self, *parts: str | bytes) -> Ask:
+        """Return the same with a digest of what is asked for, whatever way it was written.
+
+        A form's own digest covers its address alone, so whoever reads its parts says them here.
+        """
+        digest = hashlib.sha256()
+        for part in parts:
+            data = part.encode() if isinstance(part, str) else part
+            digest.update(f"{len(data)}:".encode() + data)
+        return replace(self, request=digest.hexdigest())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """One request that changes nothing. What the sender has already is not sent again."""
+
+    desk: Desk
+    at: str
+    response: Response
+    seen: tuple[str, ...]  # ETags that the sender has
+
+    def open(self, job: str, *, derived: bool = False) -> Kept:
+        """Return a job, or end with 304; `derived`: what is shown follows from the knowledge."""
+        kept = self.desk.open(job)
+        workshop = self.desk.workshop
+        by = f"{workshop.knowledge.digest}{workshop.version}" if derived else ""
+        self.tag(etag(kept, by))
+        return kept
+
+    def tag(self, tag: str) -> None:
+        """Give the answer this ETag, or end with 304 if the sender has it."""
+        if "*" in self.seen or tag in self.seen:
+            raise HTTPException(304, headers={"ETag": tag})
+        self.response.headers["ETag"] = tag
+
 
 async def _ask(
     request: Request,
     idempotency_key: Annotated[
-        str, Header(max_length=200, description="The same key is carried out once.")
+        str,
+        Header(
+            max_length=200,
+            pattern=r"^[ -~]*$",
+            description="The same key is carried out once; with other content it is refused.",
+        ),
     ] = "",
     if_match: Annotated[
-        str, Header(max_length=40, description="The job's ETag that the change is made from.")
+        str,
+        Header(max_length=400, description="The job's ETag that the change is made from."),
     ] = "",
 ) -> Ask:
+    _check_address(request)
     form = request.headers.get("content-type", "").startswith(("multipart/", "application/x-www"))
-    # A form's parts are digested by whoever reads them; its key is enough to know it by.
     body = b"" if form else await request.body()
     said = f"{request.method} {request.url.path}".encode() + b"\n" + body
+    desk: Desk = request.app.state.desk
+    if len(request.headers.getlist("if-match")) > 1:
+        if_match = ",".join(request.headers.getlist("if-match"))
     return Ask(
-        desk=request.app.state.desk,
+        desk=desk,
         at=request.app.state.now(),
         key=idempotency_key,
         request=hashlib.sha256(said).hexdigest(),
-        base=_base(if_match),
+        base=_base(desk, request.path_params.get("job", ""), if_match),
     )
 
 
-def _base(if_match: str) -> int | None:
-    if not if_match or if_match == "*":
+async def _json(request: Request, ask: Annotated[Ask, Depends(_ask)]) -> Ask:
+    _check_media(request, "application/json")
+    if request.headers.get("content-encoding", "identity") != "identity":
+        raise HTTPException(415, "send the content as it is, without a Content-Encoding.")
+    return ask
+
+
+async def _parts(request: Request, ask: Annotated[Ask, Depends(_ask)]) -> Ask:
+    _check_media(request, "multipart/form-data")
+    return ask
+
+
+def _check_media(request: Request, wanted: str) -> None:
+    media = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if media != wanted:
+        detail = f"the content has {f'the type {media!r}' if media else 'no type'}; send {wanted}."
+        raise HTTPException(415, detail, {"Accept": wanted})
+
+
+async def _look(
+    request: Request,
+    response: Response,
+    if_none_match: Annotated[
+        str, Header(max_length=400, description="ETags that the sender has: 304 if one fits.")
+    ] = "",
+) -> Look:
+    _check_address(request)
+    said = ",".join(request.headers.getlist("if-none-match")) or if_none_match
+    try:
+        seen = tuple(tag.removeprefix("W/") for tag in _tags("If-None-Match", said))
+    except InputError:  # what is no ETag fits nothing, and the answer is sent
+        seen = ()
+    response.headers["Cache-Control"] = "no-cache"  # asked for each time, by its ETag
+    state = request.app.state
+    return Look(desk=state.desk, at=state.now(), response=response, seen=seen)
+
+
+def _check_address(request: Request) -> None:
+    """Refuse what cannot be an id before anything looks for it."""
+    for value in request.path_params.values():
+        if unwritable(str(value)) or len(str(value)) > _LONGEST:
+            raise HTTPException(404, "the address names nothing that can exist.")
+    for name, value in request.query_params.multi_items():
+        if found := unwritable(value):
+            raise InputError(f"{name}: {found}")
+
+
+def _tags(header: str, said: str) -> Sequence[str]:
+    """Return the entity tags of a list; `*` stands alone."""
+    if said.strip() in ("", "*"):
+        return (said.strip(),) if said.strip() else ()
+    parts = [part for part in re.split(r',(?=\s*(?:W/)?"|\s*$)', said) if part.strip()]
+    found = [_TAG.fullmatch(part) for part in parts]
+    if not parts or None in found:
+        raise InputError(f'{header} = {said!r}: expected ETags such as "3", or *.')
+    return [match[1] for match in found if match is not None]
+
+
+def _base(desk: Desk, job: str, if_match: str) -> int | None:
+    """Return the revision that must still be the newest; 0, which none is, if no tag is ours.
+
+    A weak tag fits nothing (RFC 9110, 13.1.1).
+    """
+    tags = _tags("If-Match", if_match)
+    if not tags or "*" in tags:
         return None
-    found = _ETAG.match(if_match)
-    if found is None:
-        raise InputError(f'If-Match = {if_match!r}: expected the ETag of the job, such as "3".')
-    return int(found[1])
+    said = [int(found[1]) for tag in tags if (found := _OURS.fullmatch(tag))]
+    if len(said) > 1 and job:
+        now = desk.open(job).revision
+        return now if now in said else _NONE
+    return said[0] if said else _NONE
 
 
-def etag(kept: Kept) -> str:
-    """Return the ETag of a job: its revision."""
-    return f'"{kept.revision}"'
+def etag(kept: Kept, by: str = "") -> str:
+    """Return the ETag of a job: its revision, and what else the answer was made by."""
+    made = f"-{hashlib.sha256(by.encode()).hexdigest()[:8]}" if by else ""
+    return f'"{kept.revision}{made}"'
 
 
 Asked = Annotated[Ask, Depends(_ask)]
+Sent = Annotated[Ask, Depends(_json)]
+Uploaded = Annotated[Ask, Depends(_parts)]
+Looked = Annotated[Look, Depends(_look)]

@@ -1,10 +1,18 @@
-"""What a request may carry. Texts are as a person types them; what they mean is checked below."""
+"""What a request may carry. Texts are as a person types them; what they mean is checked below.
+
+What no file and no page can hold is refused here, in words: control characters, and halves of
+characters.
+"""
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+import re
+import unicodedata
+from datetime import datetime
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic_core import PydanticCustomError
 
 __all__ = [
     "AccessBody",
@@ -13,20 +21,67 @@ __all__ = [
     "BeginBody",
     "ChangeBody",
     "DropBody",
+    "Id",
+    "Line",
+    "Moment",
     "NoteBody",
     "PractiseBody",
     "ProofBody",
     "RepairedBody",
     "StartBody",
     "StartPracticeBody",
+    "Text",
+    "unwritable",
     "VehicleBody",
     "WithdrawBody",
 ]
 
-Id = Annotated[str, Field(max_length=120)]
-Line = Annotated[str, Field(max_length=200)]
-Text = Annotated[str, Field(max_length=4000)]
-Moment = Annotated[str, Field(max_length=40, description="RFC 3339; empty: now")]
+_RFC3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d(\.\d+)?)?([Zz]|[+-]\d\d:\d\d)?")
+_YEARS = range(1990, 2200)  # chosen: whatever is outside is a slip
+
+
+def unwritable(text: str) -> str:
+    """Return what is wrong with a text that cannot be kept; empty if nothing is."""
+    for i, c in enumerate(text):
+        kind = unicodedata.category(c)
+        if kind == "Cs":
+            return f"character {i + 1} is half a character ({ord(c):#06x}); type the text anew."
+        if kind == "Cc" and c not in "\t\n\r":
+            return f"character {i + 1} is a control character ({ord(c):#04x}); take it out."
+    return ""
+
+
+def _writable(value: Any) -> Any:
+    if not isinstance(value, str):
+        return value
+    if wrong := unwritable(value):
+        raise PydanticCustomError("unwritable", "{wrong}", {"wrong": wrong})
+    return value.replace("\r\n", "\n")  # because a form sends lines with both
+
+
+def _moment(text: str) -> str:
+    """Return the moment with its offset; one without is this machine's time."""
+    if not text:
+        return text
+    try:
+        moment = datetime.fromisoformat(text) if _RFC3339.fullmatch(text) else None
+        if moment is None or moment.year not in _YEARS:
+            raise ValueError
+        return text if moment.tzinfo else moment.astimezone().isoformat(timespec="seconds")
+    except (ValueError, OverflowError):
+        shown = "expected a moment such as 2026-11-24T17:30:00Z"
+        raise PydanticCustomError("moment", "{shown}", {"shown": shown}) from None
+
+
+Id = Annotated[str, Field(max_length=120), BeforeValidator(_writable)]
+Line = Annotated[str, Field(max_length=200), BeforeValidator(_writable)]
+Text = Annotated[str, Field(max_length=4000), BeforeValidator(_writable)]
+Moment = Annotated[
+    str,
+    Field(max_length=40, description="RFC 3339; empty: now"),
+    BeforeValidator(_writable),
+    AfterValidator(_moment),
+]
 Typed = Annotated[dict[Id, Line], Field(max_length=60)]
 
 
@@ -35,7 +90,7 @@ class ChangeBody(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    by: Annotated[str, Field(max_length=80, description="Who makes the change")] = ""
+    by: Annotated[Line, Field(max_length=80, description="Who makes the change")] = ""
 
 
 class StartBody(ChangeBody):

@@ -2,7 +2,7 @@
 elsewhere.
 
 A page of another site could otherwise send a form to the program, and a name server could make
-its name mean this machine.
+its name mean this machine. HEAD is answered here as GET without its content.
 """
 
 from __future__ import annotations
@@ -11,12 +11,16 @@ import ipaddress
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers
-from starlette.responses import PlainTextResponse
+from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from sagtrace.web.problems import is_api, problem
 
 __all__ = ["Guard", "is_loopback"]
 
 _SAFE = {"GET", "HEAD", "OPTIONS"}
+# Said twice, two readers of the same request could take it for different ones.
+_ONCE = ("host", "origin", "content-type", "content-length", "idempotency-key", "sec-fetch-site")
 _HEADERS = (
     (
         b"content-security-policy",
@@ -40,35 +44,61 @@ class Guard:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        headers = Headers(scope=scope)
-        problem = _problem(scope, headers)
-        if problem:
-            await PlainTextResponse(problem, status_code=403)(scope, receive, send)
-            return
+        headers, head = Headers(scope=scope), scope["method"] == "HEAD"
 
         async def guarded(message: Message) -> None:
             if message["type"] == "http.response.start":
                 message["headers"] = [*message["headers"], *_HEADERS]
+            elif head:
+                message = {**message, "body": b""}
             await send(message)
 
-        await self.app(scope, receive, guarded)
+        twice = [name for name in _ONCE if len(headers.getlist(name)) > 1]
+        if twice:
+            refused = _answer(scope["path"], 400, "Bad Request", f"{twice[0]} is said twice.")
+            await refused(scope, receive, guarded)
+        elif wrong := _foreign(scope, headers):
+            await _answer(scope["path"], 403, "Forbidden", wrong)(scope, receive, guarded)
+        else:
+            asked = {**scope, "method": "GET"} if head else scope
+            await self.app(asked, receive, guarded)
 
 
-def _problem(scope: Scope, headers: Headers) -> str:
+def _answer(path: str, status: int, title: str, detail: str) -> Response:
+    if is_api(path):
+        return problem(path, status, title, detail)
+    return PlainTextResponse(detail, status_code=status)
+
+
+def _foreign(scope: Scope, headers: Headers) -> str:
+    """Return why a request is refused; empty if it comes from here."""
     client = scope.get("client")
     if client and not is_loopback(client[0]):
         return "The workbench answers this machine only."
-    host = urlsplit(f"//{headers.get('host', '')}").hostname or ""
-    if not is_loopback(host):
+    if not is_loopback(_host(headers.get("host", ""))):
         return "The workbench answers this machine only; open it as http://127.0.0.1."
     if scope["method"] in _SAFE:
         return ""
     origin = headers.get("origin")
-    if origin is not None and urlsplit(origin).netloc != headers.get("host"):
+    if origin is not None and _net(origin) != headers.get("host"):
         return "A page of another site cannot change jobs."
     if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
         return "A page of another site cannot change jobs."
     return ""
+
+
+def _net(address: str) -> str:
+    try:
+        return urlsplit(address).netloc
+    except ValueError:  # such as a bracket that is not closed
+        return ""
+
+
+def _host(said: str) -> str:
+    try:
+        return urlsplit(f"//{said}").hostname or ""
+    except ValueError:
+        return ""
 
 
 def is_loopback(host: str) -> bool:

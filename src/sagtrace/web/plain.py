@@ -9,9 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from sagtrace.vehicle.job import Job
-
-__all__ = ["plain", "plain_job"]
+__all__ = ["plain"]
 
 
 def plain(value: Any) -> Any:
@@ -29,10 +27,3 @@ def plain(value: Any) -> Any:
     if isinstance(value, float) and not math.isfinite(value):
         return None  # because JSON has no word for it
     return value
-
-
-def plain_job(job: Job) -> dict[str, object]:
-    """Return a job as the fields of its file."""
-    found = plain(job)
-    assert isinstance(found, dict)
-    return found

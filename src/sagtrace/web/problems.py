@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from http import HTTPStatus
 from typing import Any
 
@@ -11,6 +11,8 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
+from starlette.routing import Match
+from starlette.types import Scope
 
 from sagtrace.errors import (
     ChangedError,
@@ -23,11 +25,21 @@ from sagtrace.errors import (
     StoreError,
     UnknownIdError,
 )
+from sagtrace.report.words import listed
+from sagtrace.web.clash import clashing
 
-__all__ = ["add_problems", "MEDIA"]
+__all__ = ["add_problems", "is_api", "KINDS", "MEDIA", "problem", "TYPES"]
 
 MEDIA = "application/problem+json"
+TYPES = "/api/v1/problems/"  # with the kind behind it: what the `type` of a problem is
 LOG = logging.getLogger("sagtrace.web")
+# What the framework says too shortly.
+_WORDS = {
+    "Not Found": "There is nothing at this address.",
+    "There was an error parsing the body": "The content cannot be read; is it JSON in UTF-8, and "
+    "no deeper or longer than a request needs?",
+}
+METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE")
 
 Show = Callable[[Request, int, str, str], Response]  # status, title, text -> a page
 
@@ -38,40 +50,90 @@ _STATUS: tuple[tuple[type[SagtraceError], HTTPStatus, str], ...] = (
     (ContradictionError, HTTPStatus.CONFLICT, "Nothing explains the evidence together"),
     (EvidenceError, HTTPStatus.UNPROCESSABLE_ENTITY, "Cannot be used as evidence"),
     (DocumentError, HTTPStatus.UNPROCESSABLE_ENTITY, "The file cannot be right"),
+    (UnknownIdError, HTTPStatus.UNPROCESSABLE_ENTITY, "Nothing has this id"),
     (InputError, HTTPStatus.UNPROCESSABLE_ENTITY, "Cannot be right"),
 )
+
+# What a parameter of an address may name, as the errors call it.
+_NAMED: Mapping[str, tuple[str, ...]] = {
+    "job": ("job",),
+    "item": ("entry", "begun check that waits"),
+    "layout": ("layout",),
+    "check": ("check",),
+    "sha256": ("file of this job", "content"),
+}
+
+
+def _kind(cls: type[SagtraceError]) -> str:
+    return cls.__name__.removesuffix("Error").lower()
+
+
+KINDS: Mapping[str, tuple[int, str, str]] = {
+    _kind(cls): (status, title, (cls.__doc__ or "").partition("\n")[0])
+    for cls, status, title in _STATUS
+} | {
+    "defect": (500, "Defect", "A defect of the program; what was shown as saved is saved."),
+}
+
+
+def is_api(path: str) -> bool:
+    """Return whether a program asks, which gets problem details and no page."""
+    return path.startswith("/api/")
+
+
+def _writable(value: Any) -> Any:
+    """Return a text that UTF-8 can carry: what was sent may hold half a character."""
+    if isinstance(value, str):
+        return value.encode("utf-8", "backslashreplace").decode()
+    if isinstance(value, Mapping):
+        return {key: _writable(item) for key, item in value.items()}
+    return [_writable(item) for item in value] if isinstance(value, list) else value
+
+
+def problem(
+    path: str, status: int, title: str, detail: str, *, kind: str = "", **more: Any
+) -> Response:
+    """Return problem details."""
+    body = {
+        "type": f"{TYPES}{kind}" if kind else "about:blank",
+        "title": title,
+        "status": int(status),
+        "detail": detail,
+        "instance": path,
+        **more,
+    }
+    return JSONResponse(_writable(body), status_code=status, media_type=MEDIA)
 
 
 def add_problems(app: FastAPI, show: Show) -> None:
     """Let the app answer errors; `show` makes the page for a browser."""
 
     def answer(request: Request, status: int, title: str, detail: str, **more: Any) -> Response:
-        if not request.url.path.startswith("/api/"):
-            return show(request, status, title, detail)
-        body = {
-            "type": "about:blank" if not more.get("kind") else f"urn:sagtrace:{more.pop('kind')}",
-            "title": title,
-            "status": status,
-            "detail": detail,
-            "instance": request.url.path,
-            **more,
-        }
-        return JSONResponse(body, status_code=status, media_type=MEDIA)
+        if not is_api(request.url.path):
+            return show(request, status, title, _writable(detail))
+        return problem(request.url.path, status, title, detail, **more)
 
     def ours(request: Request, err: Exception) -> Response:
         assert isinstance(err, SagtraceError)
-        kind = type(err).__name__.removesuffix("Error").lower()
-        if isinstance(err, UnknownIdError) and _names_the_resource(request, err):
-            more = {"nearest": list(err.nearest)}
-            return answer(request, HTTPStatus.NOT_FOUND, "Not found", str(err), kind=kind, **more)
-        status, title = next((s, t) for cls, s, t in _STATUS if isinstance(err, cls))
-        return answer(request, status, title, str(err), kind=kind)
+        more: dict[str, Any] = {}
+        if isinstance(err, UnknownIdError):
+            more["nearest"] = list(err.nearest)
+            if _names_the_resource(request, err):
+                status = HTTPStatus.NOT_FOUND
+                return answer(request, status, "Not found", str(err), kind="unknownid", **more)
+        said = str(err)
+        if isinstance(err, ContradictionError) and (job := request.path_params.get("job")):
+            more["entries"] = list(clashing(app.state.desk, job))
+            if more["entries"]:
+                said += f" One of these must be withdrawn or corrected: {listed(more['entries'])}."
+        cls, status, title = next(row for row in _STATUS if isinstance(err, row[0]))
+        return answer(request, status, title, said, kind=_kind(cls), **more)
 
     def unfit(request: Request, err: Exception) -> Response:
         assert isinstance(err, RequestValidationError)
         wrong = [
             {"at": ".".join(str(part) for part in e["loc"]), "problem": str(e["msg"])}
-            for e in err.errors()
+            for e in err.errors()[:20]
         ]
         detail = "; ".join(f"{w['at']}: {w['problem']}" for w in wrong[:5])
         return answer(
@@ -81,9 +143,19 @@ def add_problems(app: FastAPI, show: Show) -> None:
 
     def http(request: Request, err: Exception) -> Response:
         assert isinstance(err, HTTPException)
+        headers = dict(err.headers or {})
+        if err.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
+            allowed = _allowed(app, request.scope)
+            headers["Allow"] = ", ".join(allowed)
+            if request.method == "OPTIONS":
+                return Response(status_code=HTTPStatus.NO_CONTENT, headers=headers)
+            err.detail = f"{request.method} does nothing here; allowed: {headers['Allow']}."
+        if err.status_code in (HTTPStatus.NO_CONTENT, HTTPStatus.NOT_MODIFIED):
+            return Response(status_code=err.status_code, headers=headers)
         title = HTTPStatus(err.status_code).phrase
-        found = answer(request, err.status_code, title, str(err.detail))
-        found.headers.update(err.headers or {})
+        detail = _WORDS.get(err.detail, str(err.detail))
+        found = answer(request, err.status_code, title, detail)
+        found.headers.update(headers)
         return found
 
     def defect(request: Request, err: Exception) -> Response:
@@ -100,6 +172,21 @@ def add_problems(app: FastAPI, show: Show) -> None:
     app.add_exception_handler(Exception, defect)
 
 
+def _allowed(app: FastAPI, scope: Scope) -> list[str]:
+    """Return the methods that some route has for the address."""
+    found = [
+        method
+        for method in METHODS
+        if any(r.matches({**scope, "method": method})[0] is Match.FULL for r in app.routes)
+    ]
+    if "GET" in found:  # because the guard answers HEAD as GET without the content
+        found.insert(found.index("GET") + 1, "HEAD")
+    return [*dict.fromkeys(found), "OPTIONS"]
+
+
 def _names_the_resource(request: Request, err: UnknownIdError) -> bool:
     """Return whether what is unknown is part of the address, so that the answer is 404."""
-    return str(err.given) in request.path_params.values()
+    return any(
+        str(err.given) == value and (name not in _NAMED or err.kind in _NAMED[name])
+        for name, value in request.path_params.items()
+    )

@@ -1,16 +1,23 @@
-"""What the API answers, as records that its description is made of."""
+"""What the API answers about jobs, as records that its description is made of."""
 
 from __future__ import annotations
 
-from pydantic import BaseModel, Field
+from pydantic import BaseModel, ConfigDict, Field
 
 from sagtrace.app.desk import Done
 from sagtrace.app.kept import JobLine, Kept
+from sagtrace.vehicle.job import Job
 
-__all__ = ["ChangedAnswer", "JobAnswer", "LineAnswer", "LinesAnswer"]
+__all__ = ["Answer", "ChangedAnswer", "JobAnswer", "LineAnswer", "LinesAnswer"]
 
 
-class LineAnswer(BaseModel):
+class Answer(BaseModel):
+    """What every answer has in common: it can be read off a record with the same names."""
+
+    model_config = ConfigDict(from_attributes=True)
+
+
+class LineAnswer(Answer):
     """A job in the list."""
 
     id: str
@@ -30,33 +37,31 @@ class LineAnswer(BaseModel):
     @classmethod
     def of(cls, line: JobLine) -> LineAnswer:
         """Return the answer for a line."""
-        return cls(**{name: getattr(line, name) for name in cls.model_fields})
+        return cls.model_validate(line)
 
 
-class LinesAnswer(BaseModel):
+class LinesAnswer(Answer):
     """A page of the list of jobs."""
 
     jobs: list[LineAnswer]
     next: str = Field(description="Pass it as `after` for the next page; empty on the last")
 
 
-class JobAnswer(BaseModel):
+class JobAnswer(Answer):
     """A job as it is kept."""
 
     revision: int
     changed_at: str
     changed_by: str
-    job: dict[str, object] = Field(description="The fields of the job file")
+    job: Job = Field(description="The fields of the job file")
 
     @classmethod
-    def of(cls, kept: Kept, job: dict[str, object]) -> JobAnswer:
+    def of(cls, kept: Kept) -> JobAnswer:
         """Return the answer for a kept job."""
-        return cls(
-            revision=kept.revision, changed_at=kept.changed_at, changed_by=kept.changed_by, job=job
-        )
+        return cls.model_validate(kept)
 
 
-class ChangedAnswer(BaseModel):
+class ChangedAnswer(Answer):
     """What came of a change."""
 
     job: str

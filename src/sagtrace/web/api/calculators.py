@@ -6,8 +6,9 @@ from fastapi import APIRouter, Request
 from pydantic import BaseModel, Field
 
 from sagtrace.app.calculators.records import Calculated, Calculator, ask
+from sagtrace.app.desk import Desk
 from sagtrace.errors import InputError, UnknownIdError
-from sagtrace.web.asking import Asked
+from sagtrace.web.asking import Looked
 
 __all__ = ["calculator", "router", "typed_in"]
 
@@ -73,9 +74,9 @@ class CalculatedAnswer(BaseModel):
     assumed: list[str] = Field(description="Fields whose default was taken")
 
 
-def calculator(ask: Asked, name: str) -> Calculator:
+def calculator(desk: Desk, name: str) -> Calculator:
     """Return a calculator; raise UnknownIdError if there is none."""
-    known = ask.desk.calculators
+    known = desk.calculators
     if name not in known:
         raise UnknownIdError("calculator", name, known)
     return known[name]
@@ -87,21 +88,21 @@ def typed_in(request: Request) -> dict[str, str]:
 
 
 @router.get("/calculators")
-def list_calculators(ask: Asked) -> list[CalculatorAnswer]:
+def list_calculators(look: Looked) -> list[CalculatorAnswer]:
     """List every calculator with what it asks."""
-    return [CalculatorAnswer.of(found) for found in ask.desk.calculators.values()]
+    return [CalculatorAnswer.of(found) for found in look.desk.calculators.values()]
 
 
 @router.get("/calculators/{name}")
-def read_calculator(ask: Asked, name: str) -> CalculatorAnswer:
+def read_calculator(look: Looked, name: str) -> CalculatorAnswer:
     """Return what a calculator asks."""
-    return CalculatorAnswer.of(calculator(ask, name))
+    return CalculatorAnswer.of(calculator(look.desk, name))
 
 
 @router.get("/calculators/{name}/result")
-def calculate(ask: Asked, name: str, request: Request) -> CalculatedAnswer:
+def calculate(look: Looked, name: str, request: Request) -> CalculatedAnswer:
     """Return what a calculator makes of the fields in the address."""
-    return _answer(_ask(calculator(ask, name), typed_in(request)))
+    return _answer(_ask(calculator(look.desk, name), typed_in(request)))
 
 
 def _ask(found: Calculator, typed: dict[str, str]) -> Calculated:

@@ -9,17 +9,15 @@ from fastapi import APIRouter, Response
 
 from sagtrace.web.acts import ACTS, Act
 from sagtrace.web.api.answers import ChangedAnswer
-from sagtrace.web.asking import Ask, Asked, etag
+from sagtrace.web.asking import Ask, Sent, etag
 
-__all__ = ["carry_out", "router"]
+__all__ = ["router"]
 
 router = APIRouter(prefix="/jobs/{job}", tags=["changes"])
 
 
-def carry_out(ask: Ask, act: Act, job: str, item: str, body: Any, response: Response) -> Any:
-    """Carry out an action and answer with what came of it."""
-    mark = ask.mark(f"{act.what} {item or getattr(body, 'check', '')}".strip(), body.by)
-    done = act.do(ask.desk, job, item, body, mark, ask.base)
+def _answer(act: Act, ask: Ask, job: str, item: str, body: Any, response: Response) -> Any:
+    done = act.carry_out(ask, job, item, body)
     response.headers["ETag"] = etag(done.kept)
     return ChangedAnswer.of(done)
 
@@ -28,14 +26,14 @@ def _route(act: Act) -> Callable[..., Any]:
     body_type = act.body
     if "{item}" in act.path:
 
-        def with_item(ask: Asked, job: str, item: str, body: Any, response: Response) -> Any:
-            return carry_out(ask, act, job, item, body, response)
+        def with_item(ask: Sent, job: str, item: str, body: Any, response: Response) -> Any:
+            return _answer(act, ask, job, item, body, response)
 
         found: Callable[..., Any] = with_item
     else:
 
-        def plain(ask: Asked, job: str, body: Any, response: Response) -> Any:
-            return carry_out(ask, act, job, "", body, response)
+        def plain(ask: Sent, job: str, body: Any, response: Response) -> Any:
+            return _answer(act, ask, job, "", body, response)
 
         found = plain
     found.__annotations__["body"] = body_type

@@ -8,12 +8,13 @@ import uuid
 from fastapi import APIRouter, Response
 from pydantic import BaseModel
 
+from sagtrace.app.desk import Done
 from sagtrace.vehicle.job import Job
 from sagtrace.web.api.answers import ChangedAnswer
-from sagtrace.web.asking import Asked, etag
+from sagtrace.web.asking import Ask, Looked, Sent, etag
 from sagtrace.web.bodies import StartPracticeBody
 
-__all__ = ["practice_job", "router"]
+__all__ = ["practice_job", "practise_with", "router"]
 
 router = APIRouter(tags=["practice"])
 
@@ -31,26 +32,32 @@ class HiddenAnswer(BaseModel):
 
 
 @router.post("/practice", status_code=201)
-def start_practice(ask: Asked, body: StartPracticeBody, response: Response) -> ChangedAnswer:
+def start_practice(ask: Sent, body: StartPracticeBody, response: Response) -> ChangedAnswer:
     """Start a job on an invented vehicle with hidden faults."""
-    done = ask.desk.start(practice_job(body, ask.at), ask.mark("start practice", body.by))
+    done = practise_with(ask, body)
     response.headers["Location"] = f"/api/v1/jobs/{done.kept.job.id}"
     response.headers["ETag"] = etag(done.kept)
     return ChangedAnswer.of(done)
 
 
 @router.get("/jobs/{job}/hidden")
-def read_hidden(ask: Asked, job: str) -> list[HiddenAnswer]:
+def read_hidden(look: Looked, job: str) -> list[HiddenAnswer]:
     """Return what was hidden in the vehicle of a practice job."""
-    kept = ask.desk.open(job)
-    system = ask.desk.workshop.system(kept.job.layout)
+    kept = look.open(job, derived=True)
+    system = look.desk.workshop.system(kept.job.layout)
     return [
         HiddenAnswer(
             fault=h.fault, name=system.faults[h.fault].name, state=h.state, repaired=h.repaired,
             text=next(s.text for s in system.faults[h.fault].states if s.id == h.state),
         )
-        for h in ask.desk.hidden(kept)
+        for h in look.desk.hidden(kept)
     ]  # fmt: skip
+
+
+def practise_with(ask: Ask, body: StartPracticeBody) -> Done:
+    """Start the practice job that a request asks for."""
+    asked = ask.about("practice", body.model_dump_json())
+    return asked.desk.start(practice_job(body, ask.at), asked.mark("start practice", body.by))
 
 
 def practice_job(body: StartPracticeBody, at: str) -> Job:

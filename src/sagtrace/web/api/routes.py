@@ -6,11 +6,26 @@ from collections.abc import Sequence
 
 from fastapi import APIRouter
 
-from sagtrace.web.api import calculators, changes, jobs, practice
+from sagtrace.web.api import (
+    calculators,
+    changes,
+    demo,
+    files,
+    following,
+    jobs,
+    kinds,
+    known,
+    practice,
+    record,
+    repair,
+    verdict,
+)
 
 __all__ = ["routers"]
 
 
 def routers() -> Sequence[APIRouter]:
     """Return the routers of the API, in the order of its description."""
-    return (jobs.router, changes.router, practice.router, calculators.router)
+    read = (following.router, verdict.router, record.router, repair.router, files.router)
+    others = (practice.router, calculators.router, known.router, kinds.router)
+    return (jobs.router, demo.router, changes.router, *read, *others)

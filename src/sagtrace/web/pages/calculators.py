@@ -67,7 +67,7 @@ def shelf(request: Request, ask: Asked) -> HTMLResponse:
 @router.get("/calculators/{name}")
 def one(request: Request, asked: Asked, name: str) -> HTMLResponse:
     """Show a calculator, with its answer if the address holds what it needs."""
-    found, typed = calculator(asked, name), typed_in(request)
+    found, typed = calculator(asked.desk, name), typed_in(request)
     sent = bool(typed) or "go" in request.query_params
     done = ask(found, typed)
     problems = done.problems if sent else {}

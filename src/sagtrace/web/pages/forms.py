@@ -2,27 +2,28 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
+from fastapi.concurrency import run_in_threadpool
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import RedirectResponse
-from pydantic import ValidationError
+from pydantic import TypeAdapter, ValidationError
 
 from sagtrace.errors import UnknownIdError
 from sagtrace.web.acts import ACTS
-from sagtrace.web.api.jobs import new_job
+from sagtrace.web.api.jobs import start_with
 from sagtrace.web.asking import Asked
-from sagtrace.web.bodies import StartBody
+from sagtrace.web.bodies import Line, StartBody
 
 __all__ = ["body_of", "router"]
 
 router = APIRouter()
 
 _OWN = ("key", "next", "item")  # fields of the form that are no part of the body
+_LINE: TypeAdapter[str] = TypeAdapter(Line)
 
 
 @router.post("/new")
@@ -30,8 +31,7 @@ async def start(request: Request, ask: Asked) -> Response:
     """Start a job."""
     fields = await _fields(request)
     body = body_of(StartBody, fields)
-    asked = replace(ask, key=_last(fields, "key"), request=_digest(fields))
-    done = asked.desk.start(new_job(body, asked.at), asked.mark("start", body.by))
+    done = await run_in_threadpool(start_with, replace(ask, key=_last(fields, "key")), body)
     return RedirectResponse(f"/jobs/{done.kept.job.id}", status_code=303)
 
 
@@ -42,9 +42,8 @@ async def act(request: Request, ask: Asked, job: str, action: str) -> Response:
         raise UnknownIdError("action", action, ACTS)
     found, fields = ACTS[action], await _fields(request)
     body, item = body_of(found.body, fields), _last(fields, "item")
-    asked = replace(ask, key=_last(fields, "key"), request=_digest(fields))
-    mark = asked.mark(f"{found.what} {item or getattr(body, 'check', '')}".strip(), body.by)
-    found.do(asked.desk, job, item, body, mark, asked.base)
+    asked = replace(ask, key=_last(fields, "key"))
+    await run_in_threadpool(found.carry_out, asked, job, item, body)
     target = _last(fields, "next")
     return RedirectResponse(target if target.startswith(f"/jobs/{job}") else f"/jobs/{job}", 303)
 
@@ -69,7 +68,8 @@ def body_of(kind: type[Any], fields: Mapping[str, list[str]]) -> Any:
             continue
         whole, dot, part = name.partition(".")
         if dot:
-            data.setdefault(whole, {})[part] = values[-1]
+            parts = data.get(whole)
+            data[whole] = {**(parts if isinstance(parts, dict) else {}), part: values[-1]}
         elif whole in ("repairs", "access"):
             data[whole] = [v for v in values if v]
         else:
@@ -81,8 +81,7 @@ def body_of(kind: type[Any], fields: Mapping[str, list[str]]) -> Any:
 
 
 def _last(fields: Mapping[str, list[str]], name: str) -> str:
-    return fields.get(name, [""])[-1]
-
-
-def _digest(fields: Mapping[str, list[str]]) -> str:
-    return hashlib.sha256(repr(sorted(fields.items())).encode()).hexdigest()
+    try:
+        return _LINE.validate_python(fields.get(name, [""])[-1])
+    except ValidationError as err:
+        raise RequestValidationError([{**e, "loc": (name,)} for e in err.errors()]) from None
