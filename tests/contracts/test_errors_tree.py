@@ -10,6 +10,7 @@ import pytest
 
 from sagtrace import errors
 from sagtrace.errors import (
+    ChangedError,
     ContradictionError,
     DocumentError,
     DomainError,
@@ -17,6 +18,7 @@ from sagtrace.errors import (
     InputError,
     MissingPartError,
     SagtraceError,
+    StoreError,
     UnitError,
     UnknownIdError,
 )
@@ -61,6 +63,8 @@ ONE_OF_EACH: list[SagtraceError] = [
     DocumentError("job.yaml", None, "", "it is empty"),
     EvidenceError("a text"),
     ContradictionError("a text"),
+    StoreError("a text"),
+    ChangedError("a text"),
     MissingPartError("a text"),
 ]
 

@@ -42,7 +42,7 @@ from sagtrace.vehicle.job import Entry, Job, Recording, Taped
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.system import System, expand
 
-__all__ = ["COMPLAINT", "Workshop"]
+__all__ = ["COMPLAINT", "GUESSED", "Workshop"]
 
 COMPLAINT = "The vehicle rides low."  # what a job is about unless the customer says more
 
