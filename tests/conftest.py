@@ -11,7 +11,7 @@ from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.layouts import Layout
 from sagtrace.vehicle.system import System, expand
 
-pytest_plugins = ["workbench"]
+pytest_plugins = ["stores", "workbench"]
 
 
 @pytest.fixture(scope="session")

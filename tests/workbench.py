@@ -12,12 +12,8 @@ import pytest
 import uvicorn
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from sagtrace.adapters.jobs import JobFile
-from sagtrace.adapters.store.memory import MemoryStore
 from sagtrace.app.desk import Desk
-from sagtrace.app.kept import Content, Mark
-from sagtrace.app.practice import Trainer
-from sagtrace.bootstrap import demo_folder, open_workshop, virtual
+from sagtrace.bootstrap import open_desk, seed_demo
 from sagtrace.web.app import build_app
 
 ARGS = [
@@ -43,14 +39,8 @@ class Bench:
 
 def fresh_desk() -> Desk:
     """Return a desk with the demonstration job in it."""
-    trainer = Trainer(known=virtual)
-    desk = Desk(workshop=open_workshop(), store=MemoryStore(), trainer=trainer)
-    place = JobFile(demo_folder() / "demo.yaml")
-    job = place.load()
-    for recording in job.recordings:
-        data = place.recording(recording.file)
-        desk.store.keep(Content(data=data, media="text/csv"))
-    desk.store.add(job, Mark(what="import", at="2026-11-24T08:05:00+00:00"), {})
+    desk = open_desk("memory")
+    seed_demo(desk, "2026-11-24T08:05:00+00:00")
     return desk
 
 

@@ -11,9 +11,11 @@ from typing import TYPE_CHECKING, Any
 from sagtrace.app.desk import Desk
 from sagtrace.app.fitting import VirtualFitter
 from sagtrace.app.plans import FaultBook, Plan
-from sagtrace.app.ports import JobPlace, RoleMemory
+from sagtrace.app.ports import JobPlace, JobStore, RoleMemory
 from sagtrace.app.practice import Trainer
+from sagtrace.app.seeding import seed_demo as seed
 from sagtrace.app.workshop import Workshop
+from sagtrace.errors import InputError, StoreError
 from sagtrace.evidence.models import MODELS
 from sagtrace.report.tree import Paper
 from sagtrace.signals.imported import Assignment, Imported
@@ -39,6 +41,7 @@ __all__ = [
     "recording_in",
     "read_script",
     "script_from_data",
+    "seed_demo",
     "virtual",
     "write_file",
     "write_table",
@@ -121,12 +124,53 @@ def open_desk(store: str = "") -> Desk:
     """Return the use cases over the jobs that are kept.
 
     `store` says where: "memory" forgets them, a path is a file, an address that begins with
-    "postgresql" a server; an empty text is the file in the user's data folder.
+    "postgresql" a server; an empty text is the file in the user's data folder. Raises StoreError
+    if they cannot be kept there.
     """
-    from sagtrace.adapters.store.memory import MemoryStore
+    from sagtrace.adapters.archives import JobArchives
 
-    trainer = Trainer(known=virtual)
-    return Desk(workshop=open_workshop(), store=MemoryStore(), trainer=trainer)
+    return Desk(
+        workshop=open_workshop(),
+        store=_open_store(store.strip()),
+        files=JobArchives(),
+        trainer=Trainer(known=virtual),
+    )
+
+
+def _open_store(store: str) -> JobStore:
+    if store == "memory":
+        from sagtrace.adapters.store.memory import MemoryStore
+
+        return MemoryStore()
+    from sagtrace.adapters.store.database import file_store, server_store
+
+    if store.startswith(("postgresql:", "postgres:")):
+        return server_store(store)
+    if "://" in store:
+        raise InputError(
+            "the place of the jobs: expected memory, the path of a file, or an address such as "
+            f"postgresql://user@host/database, not one that begins with {store.split('://')[0]}."
+        )
+    return file_store(Path(store).expanduser() if store else _own_file())
+
+
+def _own_file() -> Path:
+    from platformdirs import user_data_path
+
+    folder = user_data_path("sagtrace", appauthor=False)
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as err:
+        raise StoreError(
+            f"the folder {folder} cannot be made ({err.strerror}); name another place for the "
+            "jobs with --store or SAGTRACE_STORE."
+        ) from None
+    return folder / "jobs.db"
+
+
+def seed_demo(desk: Desk, at: str) -> bool:
+    """Keep the invented demonstration job unless it is there; say whether it was put in."""
+    return seed(desk, job_place(demo_folder() / "demo.yaml"), at)
 
 
 def compile_aloud(tell: Callable[[str], None]) -> None:

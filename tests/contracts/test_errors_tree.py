@@ -63,6 +63,8 @@ ONE_OF_EACH: list[SagtraceError] = [
     DocumentError("job.yaml", None, "", "it is empty"),
     EvidenceError("a text"),
     ContradictionError("a text"),
+    StoreError("a text"),
+    ChangedError("a text"),
     MissingPartError("a text"),
     StoreError("a text"),
     ChangedError("a text"),

@@ -11,6 +11,7 @@ import pytest
 from sagtrace.adapters.jobs import JobFile, read_file, write_file
 from sagtrace.errors import DocumentError
 from sagtrace.vehicle.job import Entry, Job
+from some_jobs import full_job
 
 JOB = Job(id="j", title="Left rear is low", layout="rear-pair", complaint="It is low.")
 
@@ -28,6 +29,14 @@ def with_entry(job: Job, note: str = "") -> Job:
 
 def test_what_was_saved_is_loaded(file: Path) -> None:
     assert JobFile(file).load() == JOB
+
+
+@pytest.mark.parametrize(
+    "job", [full_job(), Job(id="", title="", layout="")], ids=["full", "empty"]
+)
+def test_every_field_is_loaded_as_it_was_saved(tmp_path: Path, job: Job) -> None:
+    JobFile(tmp_path / "every.yaml").save(job)
+    assert repr(JobFile(tmp_path / "every.yaml").load()) == repr(job)
 
 
 def test_the_second_of_two_writers_is_refused_and_nothing_is_lost(file: Path) -> None:

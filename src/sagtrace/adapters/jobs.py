@@ -7,7 +7,7 @@ import os
 import stat
 import tempfile
 from collections.abc import Iterator, Mapping
-from dataclasses import fields, is_dataclass
+from dataclasses import MISSING, fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +15,15 @@ from sagtrace.adapters.documents import json_schema, load_located, write_documen
 from sagtrace.errors import DocumentError, InputError
 from sagtrace.vehicle.job import Job
 
-__all__ = ["job_schema", "JobFile", "read_file", "recording_in", "write_file"]
+__all__ = [
+    "job_document",
+    "job_schema",
+    "JobFile",
+    "parse_job",
+    "read_file",
+    "recording_in",
+    "write_file",
+]
 
 
 _MOST_JOB = 8_000_000  # [bytes] chosen: the reader of documents refuses far smaller ones
@@ -44,14 +52,7 @@ class JobFile:
         except (OSError, ValueError) as err:
             problem = f"cannot be read as text ({_reason(err)})"
             raise DocumentError(str(self.path), None, "", problem) from None
-        return self._parsed(text)
-
-    def _parsed(self, text: str) -> Job:
-        document = load_located(text, str(self.path))
-        try:
-            return document.into(Job)
-        except InputError as err:  # what the record refuses as a whole
-            raise DocumentError(str(self.path), None, "", str(err)) from None
+        return parse_job(text, str(self.path))
 
     def save(self, job: Job) -> None:
         """Write the job beside its place and move it there, so that no half file can be left.
@@ -59,7 +60,7 @@ class JobFile:
         Raises DocumentError, and changes nothing, if the file is no longer what was loaded, or
         if what would be written could not be read back.
         """
-        content = self._checked(job)
+        content = job_document(job, str(self.path))
         target = self.path.resolve()  # a link stays a link
         try:
             folder = os.open(target.parent, os.O_RDONLY)
@@ -74,16 +75,6 @@ class JobFile:
             raise DocumentError(str(self.path), None, "", problem) from None
         self._seen = content
 
-    def _checked(self, job: Job) -> bytes:
-        text = write_document(_plain(job))
-        try:
-            content = text.encode("utf-8")
-        except UnicodeEncodeError:
-            problem = "a text of it holds half a character; nothing was written. Type it again"
-            raise DocumentError(str(self.path), None, "", problem) from None
-        self._parsed(text)
-        return content
-
     def _refuse_if_changed(self, target: Path) -> None:
         now = _read(target, _MOST_JOB) if target.exists() else None
         if self._seen is not None and now != self._seen:
@@ -97,6 +88,27 @@ class JobFile:
             problem = "a recording lies beside its job file; copy it there and attach it again"
             raise DocumentError(file, None, "", problem)
         return recording_in(self.path.parent / file, file)
+
+
+def parse_job(text: str, source: str) -> Job:
+    """Return the job that a text says; raise DocumentError with the line of a mistake."""
+    document = load_located(text, source)
+    try:
+        return document.into(Job)
+    except InputError as err:  # what the record refuses as a whole
+        raise DocumentError(source, None, "", str(err)) from None
+
+
+def job_document(job: Job, source: str) -> bytes:
+    """Return the job as a job file; raise DocumentError for what could not be read back."""
+    text = write_document(_plain(job))
+    try:
+        content = text.encode("utf-8")
+    except UnicodeEncodeError:
+        problem = "a text of it holds half a character; nothing was written. Type it again"
+        raise DocumentError(source, None, "", problem) from None
+    parse_job(text, source)
+    return content
 
 
 def write_file(path: Path, content: bytes | Iterator[bytes]) -> None:
@@ -179,7 +191,8 @@ def _plain(value: Any) -> Any:
         return {
             f.name: _plain(held)
             for f in fields(value)
-            if (held := getattr(value, f.name)) not in ("", (), {}, False) or f.name == "id"
+            if (held := getattr(value, f.name)) not in ("", (), {}, False)
+            or (f.default is MISSING and f.default_factory is MISSING)
         }
     if isinstance(value, Mapping):
         return {key: _plain(item) for key, item in value.items()}

@@ -8,8 +8,10 @@ not carried out again: its sender is told what it was told the first time.
 from __future__ import annotations
 
 import threading
+import uuid
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -18,10 +20,11 @@ from typing import TypeVar
 from sagtrace.app.calculators.records import Calculator
 from sagtrace.app.calculators.shelf import all_calculators
 from sagtrace.app.kept import Change, Content, JobLines, Kept, Mark, Query, Waits
-from sagtrace.app.ports import JobStore
+from sagtrace.app.moving import check_moved, contents_of, is_good_id
+from sagtrace.app.ports import JobFiles, JobStore
 from sagtrace.app.practice import Hidden, Trainer
 from sagtrace.app.workshop import COMPLAINT, GUESSED, Workshop
-from sagtrace.errors import ChangedError, InputError, UnknownIdError
+from sagtrace.errors import ChangedError, InputError, StoreError, UnknownIdError
 from sagtrace.report.assessment import Assessment, Judged, Recorded
 from sagtrace.report.headline import headline
 from sagtrace.signals.imported import Assignment
@@ -67,6 +70,7 @@ class Desk:
     workshop: Workshop
     store: JobStore
     trainer: Trainer | None = None  # without one there is no practice
+    files: JobFiles | None = None  # without it no job goes in or out as a file
     _judged: OrderedDict[tuple[str, int], Judged] = field(default_factory=OrderedDict, init=False)
     _assessed: OrderedDict[tuple[str, int], Assessment] = field(
         default_factory=OrderedDict, init=False
@@ -112,9 +116,10 @@ class Desk:
                 found = self.workshop.assess(judged.job, place, judged)
                 _hold(self._assessed, key, found)
                 waits, ready = waits_for(kept.job, found.stage)
-                self.store.note_outlook(
-                    *key, stage=found.stage, headline=headline(found), waits=waits, ready=ready
-                )
+                with suppress(StoreError):  # a full disk must not hide what is kept
+                    self.store.note_outlook(
+                        *key, stage=found.stage, headline=headline(found), waits=waits, ready=ready
+                    )
             return self._assessed[key]
 
     def recorded(self, kept: Kept, recording_id: str) -> Recorded:
@@ -135,6 +140,13 @@ class Desk:
         """Return the customer page and the technical record as PDF, by file name."""
         return self.workshop.papers(self.assessed(kept))
 
+    def export(self, kept: Kept) -> bytes:
+        """Return a ZIP archive of the job: the job file of the commands, and its files beside it.
+
+        The same job gives the same bytes.
+        """
+        return self._files().pack(kept.job, self.store.content)
+
     # --- changing
 
     def start(self, job: Job, mark: Mark) -> Done:
@@ -142,13 +154,55 @@ class Desk:
         if done := self._before(mark):
             return done
         job = self.workshop.start(replace(job, title=job.title or job.complaint or COMPLAINT))
+        return self._add(job, mark, {"job": job.id})
+
+    def import_(self, data: bytes, mark: Mark) -> Done:
+        """Keep the job of an archive that `export` made, or of a bare job file.
+
+        A job whose id is taken here gets a new one, and the result says so. Raises DocumentError
+        or InputError, and nothing is kept, for what cannot be right.
+        """
+        if done := self._before(mark):
+            return done
+        return self.take_in(*self._files().unpack(data), mark)
+
+    def take_in(self, job: Job, files: Mapping[str, bytes], mark: Mark) -> Done:
+        """Keep a job that comes from elsewhere, with its recordings and pictures by SHA-256."""
+        check_moved(self.workshop, job, files)
+        contents = tuple(contents_of(job, files))
+        for content in contents:
+            if content.media.startswith("image/"):
+                _checked(content)
+        for content in contents:
+            self.store.keep(content)
+        result = {"job": job.id}
+        if why := self._unusable(job.id):
+            result = {"job": f"j{uuid.uuid4().hex[:10]}", "was": job.id}
+            result["note"] = f"{why}; here it is {result['job']}."
+        return self._add(replace(job, id=result["job"]), mark, result)
+
+    def _unusable(self, job_id: str) -> str:
+        """Return why a job from elsewhere cannot keep its id."""
+        if not is_good_id(job_id):
+            return f"the id {job_id!r} cannot be part of an address"
         try:
-            kept = self.store.add(job, mark, {"job": job.id})
+            self.store.load(job_id)
+        except UnknownIdError:
+            return ""
+        return f"there is a job {job_id!r} already"
+
+    def _add(self, job: Job, mark: Mark, result: Mapping[str, str]) -> Done:
+        try:
+            return Done(kept=self.store.add(job, mark, result), result=result)
         except ChangedError:  # the same request came twice at once
             if done := self._before(mark):
                 return done
             raise
-        return Done(kept=kept, result={"job": job.id})
+
+    def _files(self) -> JobFiles:
+        if self.files is None:
+            raise InputError("jobs cannot go in or out as files here.")
+        return self.files
 
     def answer(self, job_id: str, entry: Entry, mark: Mark, base: int | None = None) -> Done:
         """Keep the answer to a check; the entry gets its id."""

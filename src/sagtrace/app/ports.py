@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Protocol
 
@@ -18,6 +18,7 @@ from sagtrace.vehicle.layouts import Layout
 
 __all__ = [
     "Fitter",
+    "JobFiles",
     "JobPlace",
     "JobStore",
     "KnowledgeSource",
@@ -97,6 +98,23 @@ class JobStore(Protocol):
 
     def close(self) -> None:
         """Let go of files and connections."""
+
+
+class JobFiles(Protocol):
+    """Turns a job with its recordings and pictures into one file and back."""
+
+    def pack(self, job: Job, content: Callable[[str], Content]) -> bytes:
+        """Return an archive of the job file with its recordings and pictures beside it.
+
+        `content` returns what has a SHA-256. The same job gives the same bytes.
+        """
+
+    def unpack(self, data: bytes) -> tuple[Job, Mapping[str, bytes]]:
+        """Return the job of an archive or of a bare job file, and its files by SHA-256.
+
+        Raises DocumentError for what is neither, names files that are not there or are not what
+        was attached, leads out of its folder, or is far larger than it looks.
+        """
 
 
 class Fitter(Protocol):

@@ -34,7 +34,7 @@ from sagtrace.cli import (
     withdraw,
 )
 from sagtrace.cli.output import talk
-from sagtrace.errors import DocumentError, MissingPartError, SagtraceError
+from sagtrace.errors import DocumentError, MissingPartError, SagtraceError, StoreError
 
 __all__ = ["app", "EXIT_FILE", "EXIT_INPUT", "EXIT_PART", "main"]
 
@@ -84,7 +84,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 0
     except SagtraceError as err:
         talk(f"sagtrace: {err}")
-        if isinstance(err, DocumentError):
+        if isinstance(err, DocumentError | StoreError):
             return EXIT_FILE
         return EXIT_PART if isinstance(err, MissingPartError) else EXIT_INPUT
     return 0

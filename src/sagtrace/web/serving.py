@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import socket
 from collections.abc import Callable
+from datetime import UTC, datetime
 
 import uvicorn
 
-from sagtrace.bootstrap import open_desk
+from sagtrace.bootstrap import open_desk, seed_demo
 from sagtrace.errors import InputError
 from sagtrace.web.app import build_app
 
@@ -19,6 +20,7 @@ HOST = "127.0.0.1"
 def serve(port: int, store: str, tell: Callable[[str], None]) -> None:
     """Answer until it is stopped. Raises InputError if the port is taken."""
     desk = open_desk(store)
+    seed_demo(desk, datetime.now(UTC).isoformat(timespec="seconds"))
     with socket.socket() as listener:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
@@ -28,6 +30,7 @@ def serve(port: int, store: str, tell: Callable[[str], None]) -> None:
                 f"port {port} cannot be used ({err.strerror}); choose another: --port 0 takes a "
                 "free one."
             ) from None
+        listener.listen()  # so that whoever comes at once waits instead of being refused
         tell(f"The workbench is at http://{HOST}:{listener.getsockname()[1]}/ (Ctrl+C stops it)")
         config = uvicorn.Config(build_app(desk), log_level="warning", server_header=False)
         uvicorn.Server(config).run(sockets=[listener])

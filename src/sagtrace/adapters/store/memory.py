@@ -7,6 +7,7 @@ import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from sagtrace.adapters.store.texts import page_start, refuse_unkeepable, sought_in
 from sagtrace.app.kept import Change, Content, JobLine, JobLines, Kept, Mark, Query, Waits
 from sagtrace.errors import ChangedError, InputError, UnknownIdError
 from sagtrace.vehicle.job import Job, only_grown
@@ -26,7 +27,9 @@ class MemoryStore:
 
     def add(self, job: Job, mark: Mark, result: Mapping[str, str]) -> Kept:
         """Keep a new job as revision 1."""
+        refuse_unkeepable(job, mark, result)
         with self._lock:
+            self._refuse_used(mark)
             if job.id in self._jobs:
                 raise InputError(f"there is a job {job.id!r} already; give this one its own id.")
             return self._keep(job, 1, mark, result)
@@ -40,16 +43,20 @@ class MemoryStore:
 
     def commit(self, job: Job, base: int, mark: Mark, result: Mapping[str, str]) -> Kept:
         """Keep a job that was made from revision `base`."""
+        refuse_unkeepable(job, mark, result)
         with self._lock:
             old = self.load(job.id)
             if old.revision != base:
                 raise ChangedError(f"job {job.id} is at revision {old.revision}, not {base}.")
             only_grown(old.job, job)
+            self._refuse_used(mark)
             return self._keep(job, base + 1, mark, result)
 
-    def _keep(self, job: Job, revision: int, mark: Mark, result: Mapping[str, str]) -> Kept:
+    def _refuse_used(self, mark: Mark) -> None:
         if mark.key and self.change_with(mark.key):
             raise ChangedError(f"the request {mark.key!r} was carried out meanwhile.")
+
+    def _keep(self, job: Job, revision: int, mark: Mark, result: Mapping[str, str]) -> Kept:
         kept = Kept(job=job, revision=revision, changed_at=mark.at, changed_by=mark.by)
         self._jobs[job.id] = kept
         self._changes.append(Change(job=job.id, revision=revision, mark=mark, result=dict(result)))
@@ -69,27 +76,23 @@ class MemoryStore:
 
     def jobs(self, query: Query) -> JobLines:
         """Return a page of the list."""
-        if not 1 <= query.limit <= 200:
-            raise InputError(f"limit = {query.limit}: must be from 1 to 200.")
+        start = page_start(query)
         with self._lock:
-            order = {c.job: i for i, c in enumerate(self._changes)}
+            places = {c.job: place for place, c in enumerate(self._changes, 1)}
             lines = [self._line(k) for k in self._jobs.values()]
-        lines.sort(key=lambda line: -order[line.id])
-        sought = query.text.casefold()
+        lines.sort(key=lambda line: -places[line.id])
+        sought = sought_in(query.text)
         found = [
             line
             for line in lines
-            if sought in f"{line.title}\n{line.complaint}\n{line.id}".casefold()
+            if sought in sought_in(f"{line.title}\n{line.complaint}\n{line.id}")
             and query.stage in ("", line.stage)
             and query.waits in ("", line.waits)
+            and (start is None or places[line.id] < start)
         ]
-        if query.after:
-            ids = [line.id for line in found]
-            if query.after not in ids:
-                raise InputError(f"after = {query.after!r}: no such place in the list; begin anew.")
-            found = found[ids.index(query.after) + 1 :]
         page = found[: query.limit]
-        return JobLines(lines=tuple(page), next=page[-1].id if len(found) > len(page) else "")
+        more = str(places[page[-1].id]) if len(found) > len(page) else ""
+        return JobLines(lines=tuple(page), next=more)
 
     def _line(self, kept: Kept) -> JobLine:
         job, outlook = kept.job, self._outlook.get(kept.job.id, {})

@@ -1,0 +1,142 @@
+"""Jobs, their records, changes and contents."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import sqlalchemy as sa
+from alembic import op
+
+__all__ = ["down_revision", "revision", "upgrade"]
+
+revision = "0001"
+down_revision = None
+
+_LARGE = sa.BigInteger().with_variant(sa.Integer, "sqlite")
+_CHANGELESS = (
+    "entry", "begun", "note", "approval", "recording", "change", "content", "content_part",
+)  # fmt: skip
+
+
+def upgrade() -> None:
+    """Make the tables."""
+    _jobs()
+    _records()
+    _contents()
+    postgresql = op.get_bind().dialect.name == "postgresql"
+    if postgresql:
+        op.execute(
+            "CREATE FUNCTION sagtrace_refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
+            "RAISE EXCEPTION 'rows of % are never changed or deleted', TG_TABLE_NAME; END $$"
+        )
+    for table in _CHANGELESS:
+        _refuse(table, "UPDATE", postgresql)
+        _refuse(table, "DELETE", postgresql)
+    _refuse("job", "DELETE", postgresql)
+
+
+def _refuse(table: str, act: str, postgresql: bool) -> None:
+    name = f"{table}_no_{act.lower()}"
+    if not postgresql:
+        op.execute(
+            f"CREATE TRIGGER {name} BEFORE {act} ON {table} BEGIN "
+            f"SELECT RAISE(ABORT, 'rows of {table} are never changed or deleted'); END"
+        )
+        return
+    for each, acts in (("", act), ("_all", "TRUNCATE")):
+        if each and act != "DELETE":
+            continue
+        level = "STATEMENT" if each else "ROW"
+        op.execute(
+            f"CREATE TRIGGER {name}{each} BEFORE {acts} ON {table} "
+            f"FOR EACH {level} EXECUTE FUNCTION sagtrace_refuse()"
+        )
+
+
+def _table(name: str, *columns: Any) -> None:
+    op.create_table(name, *columns, sqlite_strict=True)
+
+
+def _texts(*names: str) -> list[sa.Column[str]]:
+    return [sa.Column(name, sa.Text, nullable=False) for name in names]
+
+
+def _numbers(*names: str) -> list[sa.Column[int]]:
+    return [sa.Column(name, sa.Integer, nullable=False) for name in names]
+
+
+def _jobs() -> None:
+    _table(
+        "job",
+        sa.Column("id", sa.Text, primary_key=True),
+        *_numbers("revision"),
+        sa.Column("place", _LARGE, nullable=False, index=True),
+        *_texts("changed_at", "changed_by", "sought"),
+        *_numbers("format"),
+        *_texts("title", "layout"),
+        *_numbers("invented"),
+        *_texts("opened", "complaint", "vehicle", "access", "repaired"),
+        *_texts("repaired_at", "repaired_by"),
+        *_numbers("proofs_from"),
+    )
+    _table(
+        "change",
+        sa.Column("place", _LARGE, primary_key=True, autoincrement=True),
+        sa.Column("job", sa.Text, sa.ForeignKey("job.id"), nullable=False),
+        *_numbers("revision"),
+        *_texts("at", "by", "what", "key", "request", "result"),
+        sa.UniqueConstraint("job", "revision", name="change_revision"),
+    )
+    used = sa.text("key <> ''")
+    op.create_index(
+        "change_key", "change", ["key"], unique=True, sqlite_where=used, postgresql_where=used
+    )
+    _table(
+        "outlook",
+        sa.Column("job", sa.Text, sa.ForeignKey("job.id"), primary_key=True),
+        sa.Column("place", _LARGE, nullable=False),
+        *_texts("stage", "headline", "waits", "ready"),
+    )
+    op.create_index("outlook_stage", "outlook", ["stage", "place"])
+    op.create_index("outlook_waits", "outlook", ["waits", "place"])
+
+
+def _records() -> None:
+    def records(name: str, *columns: Any) -> None:
+        _table(
+            name,
+            sa.Column("job", sa.Text, primary_key=True),
+            sa.Column("position", sa.Integer, primary_key=True, autoincrement=False),
+            *_numbers("revision"),
+            *_texts("id"),
+            *columns,
+            sa.ForeignKeyConstraint(["job", "revision"], ["change.job", "change.revision"]),
+        )
+
+    records(
+        "entry",
+        sa.Column("kind", sa.Text, primary_key=True),
+        *_texts("check", "outcome", "values", "at", "by", "instrument", "note", "supersedes"),
+        *_numbers("withdrawn"),
+        *_texts("ends"),
+        sa.UniqueConstraint("job", "id", name="entry_id"),
+    )
+    records("begun", *_texts("check", "values", "at", "ready", "by", "note", "drops"))
+    records("note", *_texts("text", "photo", "sha256", "check", "at", "by"))
+    records("approval", *_texts("repairs", "offered", "answer", "how", "who", "at", "by"))
+    records("recording", *_texts("file", "sha256", "at", "note", "roles", "rate", "tapes"))
+
+
+def _contents() -> None:
+    _table(
+        "content",
+        sa.Column("sha256", sa.Text, primary_key=True),
+        *_texts("media"),
+        sa.Column("size", _LARGE, nullable=False),
+    )
+    _table(
+        "content_part",
+        sa.Column("sha256", sa.Text, sa.ForeignKey("content.sha256"), primary_key=True),
+        sa.Column("position", sa.Integer, primary_key=True, autoincrement=False),
+        sa.Column("data", sa.LargeBinary, nullable=False),
+    )

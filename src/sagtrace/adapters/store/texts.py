@@ -1,0 +1,68 @@
+"""What every store asks of what it keeps and of what it looks for."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import fields, is_dataclass
+
+from sagtrace.app.kept import Mark, Query
+from sagtrace.errors import InputError
+from sagtrace.vehicle.job import Job
+
+__all__ = ["is_text", "page_start", "refuse_unkeepable", "sought_in"]
+
+_MOST_SHOWN = 200  # jobs on a page of the list
+_LONGEST_PLACE = 18  # digits, because a database's numbers have 64 bits
+
+
+def sought_in(text: str) -> str:
+    """Return a text as it is searched: the same letters in either case and however composed."""
+    return unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", text).casefold())
+
+
+def is_text(text: str) -> bool:
+    """Return whether a database can hold the text: no NUL and no half of a character."""
+    return "\0" not in text and not any("\ud800" <= letter <= "\udfff" for letter in text)
+
+
+def refuse_unkeepable(job: Job, mark: Mark, result: Mapping[str, str]) -> None:
+    """Raise InputError for what a database cannot hold as it is."""
+    for text in _texts((job, mark, result)):
+        if not is_text(text):
+            shown = text.encode("unicode_escape").decode("ascii")[:60]
+            raise InputError(
+                f"the text {shown!r} holds a character that is none (NUL or half of one); nothing "
+                "was kept. Type it again."
+            )
+    if not 0 <= job.proofs_from <= len(job.proofs):
+        raise InputError(
+            f"proofs_from = {job.proofs_from}: must be from 0 to {len(job.proofs)}, the number of "
+            "proofs."
+        )
+
+
+def page_start(query: Query) -> int | None:
+    """Return the place that a page of the list begins below; raise InputError for a wrong query."""
+    if not 1 <= query.limit <= _MOST_SHOWN:
+        raise InputError(f"limit = {query.limit}: must be from 1 to {_MOST_SHOWN}.")
+    if not query.after:
+        return None
+    after = query.after
+    if not (after.isascii() and after.isdecimal() and len(after) <= _LONGEST_PLACE):
+        raise InputError(f"after = {after!r}: no such place in the list; begin anew.")
+    return int(after)
+
+
+def _texts(value: object) -> Iterable[str]:
+    if isinstance(value, str):
+        yield value
+    elif is_dataclass(value) and not isinstance(value, type):
+        for field in fields(value):
+            yield from _texts(getattr(value, field.name))
+    elif isinstance(value, Mapping):
+        for pair in value.items():
+            yield from _texts(pair)
+    elif isinstance(value, tuple):
+        for item in value:
+            yield from _texts(item)
