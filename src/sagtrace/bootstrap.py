@@ -25,6 +25,8 @@ from sagtrace.vehicle.system import expand
 
 if TYPE_CHECKING:  # because the compiler that the virtual vehicle needs is slow to import
     from sagtrace.app.columns import Column
+    from sagtrace.report.pictures import PictureBook
+    from sagtrace.report.schematic_rules import Drawing
     from sagtrace.twin.identify.result import Fit
     from sagtrace.twin.virtual import VirtualKnowledge
 
@@ -32,11 +34,13 @@ __all__ = [
     "check_table_name",
     "compile_aloud",
     "demo_folder",
+    "drawing",
     "fault_book",
     "job_place",
     "job_schema",
     "open_desk",
     "open_workshop",
+    "pictures",
     "read_file",
     "recording_in",
     "read_script",
@@ -193,6 +197,22 @@ def virtual() -> VirtualKnowledge:
     from sagtrace.adapters.virtual import SHIPPED, load_virtual
 
     return load_virtual(SHIPPED, open_workshop().knowledge)
+
+
+@cache
+def drawing() -> Drawing:
+    """Return how systems are drawn, read once a process."""
+    from sagtrace.adapters.drawings import SHIPPED, load_drawing
+
+    return load_drawing(SHIPPED, open_workshop().knowledge)
+
+
+@cache
+def pictures() -> PictureBook:
+    """Return the pictures of where to measure, read once a process."""
+    from sagtrace.adapters.drawings import SHIPPED, load_pictures
+
+    return load_pictures(SHIPPED, open_workshop().knowledge)
 
 
 def job_place(path: Path) -> JobPlace:

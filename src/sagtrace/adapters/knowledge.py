@@ -30,7 +30,11 @@ from sagtrace.vehicle.repairs import Proof, Repair, Tariff
 __all__ = ["load_knowledge", "SHIPPED"]
 
 SHIPPED = files("sagtrace") / "knowledge"
-_APART = ("recording", "virtual")  # folders with data of another form, which other adapters read
+_APART = (
+    "drawing",
+    "recording",
+    "virtual",
+)  # folders with data of another form, which other adapters read
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 from fastapi import APIRouter
 
-from sagtrace.web.pages import calculators, forms, jobs
+from sagtrace.web.pages import calculators, forms, jobs, vehicle
 
 __all__ = ["routers"]
 
 
 def routers() -> Sequence[APIRouter]:
     """Return the routers of the pages."""
-    return (jobs.router, forms.router, calculators.router)
+    return (jobs.router, vehicle.router, forms.router, calculators.router)

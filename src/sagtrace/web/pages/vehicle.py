@@ -1,0 +1,24 @@
+"""The drawing of the vehicle's air system, in which every part leads to its checks."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+
+from sagtrace.bootstrap import drawing
+from sagtrace.web.asking import Asked
+from sagtrace.web.pages.page import Frame, show
+from sagtrace.web.views.vehicle import vehicle_page
+
+__all__ = ["router"]
+
+router = APIRouter()
+
+
+@router.get("/jobs/{job}/vehicle")
+def vehicle(request: Request, ask: Asked, job: str, part: str = "") -> HTMLResponse:
+    """Show the drawing, and the panel of a part if one was tapped."""
+    kept = ask.desk.open(job)
+    page = vehicle_page(ask.desk.judged(kept), drawing(), part)
+    title = page.panel.title if page.panel else "Vehicle"
+    return show(request, "vehicle.html", Frame.of(kept, title, "vehicle"), page)
