@@ -1,0 +1,1 @@
+"""What pages show, worked out: drawings, papers and records that templates only write down."""
