@@ -38,6 +38,7 @@ from PIL import Image, ImageFont
 from sagtrace.adapters import pdf
 from sagtrace.adapters.pdf import frame, glyphs, render_pdf, render_png, wire
 from sagtrace.errors import DomainError, MissingPartError
+from sagtrace.report.scales import HEADROOM, nice_ticks
 from sagtrace.report.tree import (
     Axis,
     Bar,
@@ -385,7 +386,7 @@ def test_a_spike_of_one_sample_survives() -> None:
     (run,) = s["lines"][0]["runs"]
     assert len(run) < many / 5
     heights = [point[1] for point in run]
-    per_unit = (s["bottom"] - s["top"]) / (7.0 * (1.0 + 2.0 * frame.HEADROOM))
+    per_unit = (s["bottom"] - s["top"]) / (7.0 * (1.0 + 2.0 * HEADROOM))
     assert max(heights) - min(heights) == pytest.approx(7.0 * per_unit, abs=0.02)
 
 
@@ -527,12 +528,12 @@ def test_strips_are_told_to_who_cannot_see_them() -> None:
     ],
 )
 def test_ticks_are_round(low: float, high: float, most: int, expected: list[str]) -> None:
-    assert frame.nice_ticks(low, high, most)[1] == expected
+    assert nice_ticks(low, high, most)[1] == expected
 
 
 @given(low=st.floats(-1e6, 1e6), extent=st.floats(1e-2, 1e6), most=st.integers(1, 12))
 def test_ticks_lie_inside_and_are_few(low: float, extent: float, most: int) -> None:
-    values, shown = frame.nice_ticks(low, low + extent, most)
+    values, shown = nice_ticks(low, low + extent, most)
     slack = 1e-6 * extent + 1e-9 * abs(low)
     assert len(values) == len(shown) <= most + 1
     assert all(low - slack <= value <= low + extent + slack for value in values)

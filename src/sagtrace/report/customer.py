@@ -26,7 +26,7 @@ from sagtrace.report.tree import (
 )
 from sagtrace.report.words import listed, money, percent, sentence
 
-__all__ = ["customer_paper"]
+__all__ = ["customer_paper", "shown_options", "with_tax"]
 
 _INVENTED = "price-invented"  # the basis of the tariff that is shipped
 _OPTIONS = 5  # chosen: more than this nobody compares
@@ -126,7 +126,8 @@ def _found(assessment: Assessment) -> tuple[Block, ...]:
     return tuple(blocks)
 
 
-def _with_tax(assessment: Assessment, option: Option) -> str:
+def with_tax(assessment: Assessment, option: Option) -> str:
+    """Return the price that the customer pays, with its spread."""
     tax, currency = 1.0 + assessment.system.tariff.tax, option.price.currency
     if option.price.total == 0.0:
         return f"0 {currency}"
@@ -142,7 +143,7 @@ def _recommended(assessment: Assessment) -> tuple[Block, ...]:
     figures = KeyFigures(
         items=(
             KeyFigure(
-                label="Price with tax", value=_with_tax(assessment, option), note="parts and labour"
+                label="Price with tax", value=with_tax(assessment, option), note="parts and labour"
             ),
             KeyFigure(
                 label="Cures the vehicle now",
@@ -159,7 +160,7 @@ def _recommended(assessment: Assessment) -> tuple[Block, ...]:
     return (*work, figures)
 
 
-def _shown_options(assessment: Assessment) -> tuple[Option, ...]:
+def shown_options(assessment: Assessment) -> tuple[Option, ...]:
     """Return the recommended option, its halves, and doing nothing, best first."""
     best, *others = assessment.options
     halves = [o for o in others if o.repairs and set(o.repairs) < set(best.repairs)]
@@ -173,12 +174,12 @@ def _shown_options(assessment: Assessment) -> tuple[Option, ...]:
 
 def _choices(assessment: Assessment) -> tuple[Block, ...]:
     system = assessment.system
-    options = _shown_options(assessment)
+    options = shown_options(assessment)
     rows = tuple(
         (
             str(i),
             sentence(option_name(system, option)).rstrip("."),
-            _with_tax(assessment, option),
+            with_tax(assessment, option),
             percent(option.cure),
             percent(option.come_back),
         )

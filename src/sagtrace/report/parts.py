@@ -10,7 +10,7 @@ from sagtrace.plan.next_check import Offer
 from sagtrace.repair.costs import way_to
 from sagtrace.repair.options import Option
 from sagtrace.repair.proofs import DueProof
-from sagtrace.report.assessment import Assessment
+from sagtrace.report.assessment import Assessment, Judged
 from sagtrace.report.tree import Bar, Bars, Box, Chain
 from sagtrace.report.words import duration, percent, sentence
 from sagtrace.vehicle.checks import Caution
@@ -20,6 +20,7 @@ __all__ = [
     "belief_bars",
     "by_gravity",
     "chain_of",
+    "in_order",
     "leading_beliefs",
     "mark",
     "option_name",
@@ -38,7 +39,7 @@ def mark(assessment: Assessment) -> str:
     return "Invented job for demonstration" if assessment.job.invented else ""
 
 
-def leading_beliefs(assessment: Assessment) -> tuple[Belief, ...]:
+def leading_beliefs(assessment: Assessment | Judged) -> tuple[Belief, ...]:
     """Return the faults that are more likely present than not, most probable first."""
     return tuple(b for b in assessment.verdict.beliefs if b.probability > SHOWN)
 
@@ -67,7 +68,7 @@ def belief_bars(assessment: Assessment, count: int) -> Bars:
     return Bars(title="Probability of each fault", bars=bars, text=text)
 
 
-def _ordered(links: Sequence[Link]) -> list[Link]:
+def in_order(links: Sequence[Link]) -> list[Link]:
     """Return the longest way through the links that starts at a cause nothing explains."""
     by_cause: dict[str, list[Link]] = {}
     for link in links:
@@ -87,11 +88,11 @@ def _ordered(links: Sequence[Link]) -> list[Link]:
     return max((way(root, frozenset({root})) for root in roots), key=len, default=[])
 
 
-def chain_of(assessment: Assessment) -> Chain | None:
+def chain_of(assessment: Assessment | Judged) -> Chain | None:
     """Return the causal chain among the faults found, or None if there is none."""
     found = {b.fault: b for b in leading_beliefs(assessment)}
     links = [k for k in assessment.story if k.cause in found and k.effect in found and k.counts]
-    way = _ordered(links)
+    way = in_order(links)
     if not way:
         return None
     names = assessment.system.faults

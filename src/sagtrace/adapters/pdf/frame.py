@@ -7,15 +7,26 @@ Limits: linear axes, numbers only (no dates).
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from typing import Any
 
 from sagtrace.adapters.pdf.glyphs import Face
-from sagtrace.report.tree import Line, LinePlot, Span, Strip
+from sagtrace.report.scales import (
+    HEADROOM,
+    Point,
+    Scale,
+    clip_spans,
+    extent_of,
+    line_styles,
+    nice_ticks,
+    readable_ticks,
+    thin,
+    unbroken,
+    usable,
+)
+from sagtrace.report.tree import LinePlot, Span, Strip
 
-__all__ = ["nice_ticks", "scene"]
+__all__ = ["scene"]
 
 # All lengths in points [pt]; chosen by eye on printed pages.
 WIDTH = 481.0  # of the text column
@@ -33,110 +44,12 @@ BELOW = 15.0  # for the numbers under the x axis
 FINEST = 0.3  # a line is drawn no finer than this
 
 X_TICKS, Y_TICKS, LOW_Y_TICKS = 12, 6, 4  # [-] chosen: at most this many intervals
-LEAST_TICKS = 2  # [-] exact: one tick gives no scale
 MOST_SPAN_ROWS = 2  # [-] chosen: more rows push the plot too far from its title
 MOST_NAMES = 5  # [-] chosen: more names at the line ends cannot be told apart
 WIDEST_NAME = 120.0  # [pt] chosen: a quarter of the column
 NEAR_EDGE = 0.12  # [-] chosen: a line that ends this near the edge is named there
-LARGEST = 1e15  # [-] chosen: beyond it the steps between ticks drown in rounding
-FLAT = 1e-9  # [-] chosen: a smaller relative range is rounding noise
-FULL = 15  # [-] digits that a double carries
-HEADROOM = 0.04  # [-] chosen: part of the range left free above and below the lines
 
-RAISED = str.maketrans("0123456789-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻")
-
-Point = tuple[float, float]
 Wire = dict[str, Any]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Scale:
-    """A range of values on a stretch of the page."""
-
-    low: float
-    high: float
-    start: float
-    end: float
-
-    def __call__(self, value: float) -> float:
-        part = (value - self.low) / (self.high - self.low)
-        return round(self.start + part * (self.end - self.start), 2)
-
-
-def nice_ticks(low: float, high: float, most: int) -> tuple[list[float], list[str]]:
-    """Return round values (1, 2 or 5 times a power of ten) from low to high, and their texts."""
-    raw = (high - low) / max(most, 1)
-    power = 10.0 ** math.floor(math.log10(raw))
-    step = next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= raw * (1.0 - FLAT))
-    first, last = math.ceil(low / step - FLAT), math.floor(high / step + FLAT)
-    values = [i * step for i in range(first, last + 1)]
-    return values, [_number(value, step) for value in values]
-
-
-def _readable_ticks(low: float, high: float, most: int) -> tuple[list[float], list[str]]:
-    """Return ticks of which there are at least two, because one alone gives no scale."""
-    ticks, texts = nice_ticks(low, high, most)
-    return (ticks, texts) if len(ticks) >= LEAST_TICKS else nice_ticks(low, high, 2 * most)
-
-
-def _number(value: float, step: float) -> str:
-    if abs(value) >= 1e6 or step < 1e-5:
-        # As many digits as it takes to tell a tick from the next one.
-        most = math.log10(max(abs(value), step)) - math.log10(step)
-        digits = min(max(math.ceil(most - FLAT), 0) + 1, FULL)
-        mantissa, _, power = f"{value:.{digits}e}".partition("e")
-        text = f"{mantissa.rstrip('0').rstrip('.')}×10{str(int(power)).translate(RAISED)}"
-    else:
-        decimals = max(0, -math.floor(math.log10(step) + FLAT))
-        text = f"{value:.{decimals}f}" if abs(value) < 1e4 else f"{value:,.{decimals}f}"
-    text = text.replace(",", "\u202f").replace("-", "−")
-    return "0" if abs(value) < step / 2.0 else text
-
-
-def _usable(value: float) -> bool:
-    return math.isfinite(value) and abs(value) <= LARGEST
-
-
-def _runs(line: Line) -> list[list[Point]]:
-    """Return the unbroken stretches of a line."""
-    runs: list[list[Point]] = [[]]
-    for x, y in zip(line.x, line.y, strict=False):
-        if _usable(x) and _usable(y):
-            runs[-1].append((x, y))
-        elif runs[-1]:
-            runs.append([])
-    return [run for run in runs if run]
-
-
-def _range(values: Iterable[float], pad: float) -> tuple[float, float]:
-    numbers = list(values) or [0.0, 1.0]
-    low, high = min(numbers), max(numbers)
-    extent = high - low
-    if extent <= FLAT * max(abs(low), abs(high)):
-        # Because one value has no range of its own.
-        half = max(abs(low) * HEADROOM, 0.5 if low == 0.0 else FLAT)
-        return low - half, high + half
-    return low - pad * extent, high + pad * extent
-
-
-def _thin(points: Sequence[Point]) -> list[Point]:
-    """Drop points that fall on the same hair's breadth, but keep its peaks."""
-    kept: list[Point] = []
-    bucket: list[Point] = []
-    for point in points:
-        if bucket and abs(point[0] - bucket[0][0]) >= FINEST:
-            kept += _corners(bucket)
-            bucket = []
-        bucket.append(point)
-    return kept + _corners(bucket)
-
-
-def _corners(bucket: list[Point]) -> list[Point]:
-    if len(bucket) <= 4:
-        return bucket
-    ys = [point[1] for point in bucket]
-    keep = sorted({0, ys.index(min(ys)), ys.index(max(ys)), len(bucket) - 1})
-    return [bucket[i] for i in keep]
 
 
 def _spread(wanted: Sequence[float], gap: float, top: float, bottom: float) -> list[float]:
@@ -148,28 +61,6 @@ def _spread(wanted: Sequence[float], gap: float, top: float, bottom: float) -> l
         limit = places[i + 1] - gap if i + 1 < len(places) else bottom
         places[i] = min(places[i], limit)
     return places
-
-
-def _styles(lines: Sequence[Line]) -> list[str]:
-    """Return how each line is drawn: its role and which of that role it is."""
-    seen: dict[str, int] = {}
-    styles = []
-    for line in lines:
-        seen[line.role] = seen.get(line.role, -1) + 1
-        styles.append(f"{line.role}-{seen[line.role] % 3}")
-    return styles
-
-
-def _clip_spans(spans: Sequence[Span], low: float, high: float) -> list[tuple[float, float, Span]]:
-    """Return the visible part of each span; an endless span reaches the edge."""
-    found = []
-    for span in spans:
-        if math.isnan(span.start) or math.isnan(span.end):
-            continue
-        start, end = sorted((span.start, span.end))
-        if end >= low and start <= high:
-            found.append((max(start, low), min(end, high), span))
-    return found
 
 
 def _span_rows(
@@ -207,7 +98,7 @@ def _named_at_end(
     )
 
 
-def _strips(strips: Sequence[Strip], x: _Scale, bottom: float) -> tuple[list[Wire], float]:
+def _strips(strips: Sequence[Strip], x: Scale, bottom: float) -> tuple[list[Wire], float]:
     """Return the strips' bars below the plotting area, and where the axis stands then."""
     placed = []
     for row, strip in enumerate(strips):
@@ -234,13 +125,13 @@ def scene(
 
     `names`, `spans` and `strips` carry the printable texts of the plot's own.
     """
-    runs = [_runs(line) for line in plot.lines]
-    styles = _styles(plot.lines)
+    runs = [unbroken(line) for line in plot.lines]
+    styles = line_styles(plot.lines)
     points = [point for run in runs for part in run for point in part]
-    bounds = [v for s in spans for v in (s.start, s.end) if _usable(v)]
-    x_low, x_high = _range([x for x, _ in points] + bounds, 0.0)
-    y_low, y_high = _range([y for _, y in points], HEADROOM)
-    y_ticks, y_texts = _readable_ticks(y_low, y_high, LOW_Y_TICKS if plot.low else Y_TICKS)
+    bounds = [v for s in spans for v in (s.start, s.end) if usable(v)]
+    x_low, x_high = extent_of([x for x, _ in points] + bounds, 0.0)
+    y_low, y_high = extent_of([y for _, y in points], HEADROOM)
+    y_ticks, y_texts = readable_ticks(y_low, y_high, LOW_Y_TICKS if plot.low else Y_TICKS)
 
     reach = x_high - NEAR_EDGE * (x_high - x_low)
     direct = _named_at_end(names, runs, reach, face)
@@ -248,18 +139,18 @@ def scene(
     left = max((face.width(t, TICK_SIZE) for t in y_texts), default=0.0) + GAP
     widest = max([widest, *(face.width(strip.name, NAME_SIZE) for strip in strips)])
     right = WIDTH - (widest + 2 * GAP if widest else 2 * GAP)
-    x = _Scale(low=x_low, high=x_high, start=left, end=right)
+    x = Scale(low=x_low, high=x_high, start=left, end=right)
 
     shaded = [
         {"x0": x(start), "x1": x(end), "role": span.role, "label": span.label}
-        for start, end, span in _clip_spans(spans, x_low, x_high)
+        for start, end, span in clip_spans(spans, x_low, x_high)
     ]
     rows = _span_rows(shaded, face, left, right)
     labels, count = rows if rows is not None else ([], 0)
     top = count * SPAN_ROW + 4.0
     bottom = top + (LOW_HEIGHT if plot.low else HEIGHT)
     rows_below, base = _strips(strips, x, bottom)
-    y = _Scale(low=y_low, high=y_high, start=bottom, end=top)
+    y = Scale(low=y_low, high=y_high, start=bottom, end=top)
 
     x_ticks, x_texts = _fitting_ticks(x, face)
     drawn = [[[(x(a), y(b)) for a, b in part] for part in run] for run in runs]
@@ -291,7 +182,7 @@ def scene(
     }
 
 
-def _fitting_ticks(x: _Scale, face: Face) -> tuple[list[float], list[str]]:
+def _fitting_ticks(x: Scale, face: Face) -> tuple[list[float], list[str]]:
     """Return as many x ticks as have room for their texts."""
     ticks, texts = nice_ticks(x.low, x.high, X_TICKS)
     for most in range(X_TICKS, 0, -1):
@@ -305,7 +196,7 @@ def _fitting_ticks(x: _Scale, face: Face) -> tuple[list[float], list[str]]:
 def _drawn(style: str, run: list[list[Point]]) -> Wire:
     return {
         "style": style,
-        "runs": [_thin(part) for part in run if len(part) > 1],
+        "runs": [thin(part, FINEST) for part in run if len(part) > 1],
         "dots": [part[0] for part in run if len(part) == 1],
     }
 

@@ -6,11 +6,12 @@ from collections.abc import Sequence
 
 from fastapi import APIRouter
 
-from sagtrace.web.pages import calculators, forms, jobs, vehicle
+from sagtrace.web.pages import calculators, forms, jobs, papers, repair, vehicle, verdict
 
 __all__ = ["routers"]
 
 
 def routers() -> Sequence[APIRouter]:
     """Return the routers of the pages."""
-    return (jobs.router, vehicle.router, forms.router, calculators.router)
+    job = (verdict.router, vehicle.router, repair.router, papers.router)
+    return (jobs.router, *job, forms.router, calculators.router)

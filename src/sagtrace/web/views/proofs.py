@@ -1,0 +1,246 @@
+"""What the page of the repair shows of its proofs: limit, way there, form, result."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+
+from sagtrace.repair.costs import way_to_check
+from sagtrace.repair.proofs import DueProof
+from sagtrace.report.assessment import Assessment
+from sagtrace.report.compared import compared
+from sagtrace.report.parts import by_gravity
+from sagtrace.report.words import duration, listed, sentence
+from sagtrace.units import from_si, to_si
+from sagtrace.vehicle.checks import Check, Input
+from sagtrace.vehicle.job import Begun
+from sagtrace.web.views.intervals import IntervalsDrawing, draw_intervals
+from sagtrace.web.views.opened import CautionGroup, Moment, grouped, moment
+from sagtrace.web.views.plot import NARROW, WIDE
+
+__all__ = ["ComparisonView", "FieldView", "OldProof", "ProofView", "view_proofs", "WaitingView"]
+
+_BARE = re.compile(r"\s*[-+−]?\d+(?:[.,]\d+)?\s*")
+_NEXT = {
+    "": "",
+    "passed": "Nothing more is needed here.",
+    "undecided": "The repair is neither proved nor refuted. Repeat the test longer, or with a "
+    "finer instrument, and type the new result.",
+    "failed": "The repair is not proved. A fault that was repaired is still there, or one that was "
+    "not found is: go on checking, and type what you find as an answer to its check.",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FieldView:
+    """One number that a proof asks for."""
+
+    name: str
+    ask: str
+    unit: str
+    required: bool
+    value: str = ""  # read when the test was begun
+    since: str = ""  # RFC 3339: a time field that counts from here
+    seconds: float = 1.0  # of the field's unit, for counting
+    hint: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WaitingView:
+    """A test that was begun."""
+
+    id: str
+    at: Moment
+    ready: Moment
+    over: bool  # it can be read now
+    note: str  # who began it and what was read
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ComparisonView:
+    """Before and after, drawn for wide and for narrow pages, and in words."""
+
+    drawings: tuple[tuple[str, IntervalsDrawing], ...]
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProofView:
+    """One test that is due."""
+
+    check: str
+    name: str
+    proves: str
+    limit: str
+    least: str  # how long it lasts at least, for a hold
+    why: str
+    minutes: str
+    first: tuple[str, ...]  # what to undo and to reach before it
+    tools: str
+    steps: tuple[str, ...]
+    expect: str
+    cautions: tuple[CautionGroup, ...]
+    result: str  # empty: not done yet
+    result_text: str
+    result_when: Moment
+    result_by: str
+    typed: tuple[str, ...]
+    next: str
+    waiting: WaitingView | None
+    may_begin: bool
+    start_fields: tuple[FieldView, ...]
+    fields: tuple[FieldView, ...]
+    outcomes: tuple[tuple[str, str], ...]
+    comparison: ComparisonView | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OldProof:
+    """A result that no longer counts, and why."""
+
+    name: str
+    said: str
+    when: Moment
+    by: str
+    why: str
+
+
+def view_proofs(a: Assessment, now: str) -> tuple[tuple[ProofView, ...], tuple[OldProof, ...]]:
+    """Return the proofs that are due, and results that count no longer."""
+    return tuple(_proof(a, due, now) for due in a.proofs), tuple(_old(a))
+
+
+def _proof(a: Assessment, due: DueProof, now: str) -> ProofView:
+    system, check = a.system, a.system.checks[due.proof.check]
+    way = way_to_check(system, check, a.job.access)
+    begun = next((b for b in reversed(a.job.waiting()) if b.check == check.id), None)
+    entry = next((e for e in reversed(a.job.valid_proofs()) if e.check == check.id), None)
+    states = [c for name in way.reach for c in system.access[name].cautions]
+    result = due.judged.result if due.judged else ""
+    inputs = check.measure.inputs if check.measure else ()
+    return ProofView(
+        check=check.id,
+        name=sentence(check.name).rstrip("."),
+        proves=sentence(listed([system.faults[f].name for f in due.faults])).rstrip("."),
+        limit=_limit(due),
+        least=duration(due.hold) if due.hold is not None else "",
+        why=sentence(due.proof.text),
+        minutes=_minutes(check),
+        first=(
+            *(sentence(f"undo: {system.access[name].name}") for name in way.undo),
+            *(sentence(system.access[name].name) for name in way.reach),
+        ),
+        tools=listed(check.tools),
+        steps=check.steps,
+        expect=check.expect,
+        cautions=grouped(by_gravity(system, dict.fromkeys((*states, *check.cautions)))),
+        result=result,
+        result_text=sentence(due.judged.text) if due.judged else "",
+        result_when=moment(entry.at if entry else ""),
+        result_by=entry.by if entry else "",
+        typed=_typed(entry.values, inputs) if entry else (),
+        next=_NEXT[result],
+        waiting=_waiting(begun, due, inputs, now) if begun else None,
+        may_begin=check.wait_minutes > 0.0,
+        start_fields=tuple(_field(slot, None, now) for slot in inputs if _at_start(slot)),
+        fields=tuple(_field(slot, begun, now) for slot in inputs),
+        outcomes=tuple((o.id, sentence(o.text)) for o in check.outcomes),
+        comparison=_comparison(a, due),
+    )
+
+
+def _limit(due: DueProof) -> str:
+    if due.fall is None:
+        return sentence(due.limit)
+    return sentence(f"{due.limit}: about {1e3 * due.fall:.0f} mm in 12 h at one temperature")
+
+
+def _minutes(check: Check) -> str:
+    text = f"{check.minutes:.0f} min of work"
+    return f"{text}, {duration(60 * check.wait_minutes)} wait" if check.wait_minutes else text
+
+
+def _at_start(slot: Input) -> bool:
+    return slot.name.endswith("-start")
+
+
+def _field(slot: Input, begun: Begun | None, now: str) -> FieldView:
+    field = FieldView(
+        name=slot.name, ask=sentence(slot.ask).rstrip("."), unit=slot.unit, required=slot.required
+    )
+    if begun is None:
+        return field
+    field = replace(field, value=begun.values.get(slot.name, ""))
+    passed = _between(begun.at, now) if slot.kind == "time" else None
+    if passed is None:
+        return field
+    shown = f"{from_si(passed, slot.unit):.2g} {slot.unit}"
+    hint = f"Since it was begun: {shown}. Filled in when you type what is read at the end."
+    return replace(field, since=begun.at, seconds=to_si(1.0, slot.unit), hint=hint)
+
+
+def _typed(values: Mapping[str, str], inputs: Sequence[Input]) -> tuple[str, ...]:
+    """Return what was typed, a bare number with the unit that it was taken in."""
+    units = {slot.name: slot.unit for slot in inputs}
+    return tuple(
+        f"{name.replace('-', ' ')} {text}"
+        + (f" {units.get(name, '')}" if _BARE.fullmatch(text) else "")
+        for name, text in values.items()
+    )
+
+
+def _waiting(begun: Begun, due: DueProof, inputs: Sequence[Input], now: str) -> WaitingView:
+    ready = begun.ready
+    start, wanted = _parsed(begun.at), _parsed(begun.ready)
+    if start and due.hold is not None:
+        shortest = start + timedelta(seconds=due.hold)
+        if wanted is None or shortest > wanted:
+            ready, wanted = shortest.isoformat(timespec="minutes"), shortest
+    moment_now = _parsed(now)
+    by = begun.by and f"by {begun.by}"
+    values = _typed(begun.values, inputs)
+    return WaitingView(
+        id=begun.id, at=moment(begun.at), ready=moment(ready),
+        over=bool(moment_now and wanted and moment_now >= wanted),
+        note="; ".join(part for part in (*values, by, begun.note) if part),
+    )  # fmt: skip
+
+
+def _comparison(a: Assessment, due: DueProof) -> ComparisonView | None:
+    found = compared(a.system, a.verdict, due)
+    if found is None or not a.job.repaired:
+        return None
+    drawings = (("wide", draw_intervals(found, WIDE)), ("narrow", draw_intervals(found, NARROW)))
+    return ComparisonView(drawings=drawings, text=found.text)
+
+
+def _old(a: Assessment) -> list[OldProof]:
+    counts = {e.check: e.id for e in a.job.valid_proofs()}
+    valid = {e.id for e in a.job.valid_proofs()}
+    return [
+        OldProof(
+            name=sentence(a.system.checks[e.check].name).rstrip("."),
+            said=e.outcome or ", ".join(f"{k.replace('-', ' ')} {v}" for k, v in e.values.items()),
+            when=moment(e.at),
+            by=e.by,
+            why="answered again later" if e.id in valid else "made before the last repair",
+        )
+        for e in a.job.proofs
+        if counts.get(e.check) != e.id
+    ]
+
+
+def _parsed(at: str) -> datetime | None:
+    try:
+        found = datetime.fromisoformat(at)
+    except ValueError:
+        return None
+    return found if found.tzinfo else found.replace(tzinfo=UTC)
+
+
+def _between(start: str, end: str) -> float | None:
+    """Return the seconds between two moments, or None if one is no moment."""
+    a, b = _parsed(start), _parsed(end)
+    return None if a is None or b is None else max((b - a).total_seconds(), 0.0)

@@ -1,0 +1,227 @@
+"""What the page of the repair shows: the choices, what the customer said, the work."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sagtrace.repair.costs import way_to
+from sagtrace.repair.options import Option
+from sagtrace.report.assessment import Assessment
+from sagtrace.report.customer import shown_options, with_tax
+from sagtrace.report.parts import leading_beliefs, option_name, repair_cautions
+from sagtrace.report.words import duration, listed, money, percent, sentence
+from sagtrace.vehicle.job import Approval, Job
+from sagtrace.vehicle.repairs import Repair
+from sagtrace.vehicle.system import System
+from sagtrace.web.views.opened import CautionGroup, Moment, grouped, moment
+
+__all__ = [
+    "ChoiceView",
+    "OfferView",
+    "RepairView",
+    "said_of",
+    "TariffView",
+    "view_repair",
+    "Work",
+    "WorkView",
+]
+
+_INVENTED = "price-invented"  # the basis of the tariff that is shipped
+_TOLD = 0.02  # chosen: work that fails less often than this is not pointed out
+_ANSWERS = {"asked": "asked, no answer yet", "approved": "approved", "declined": "declined"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Work:
+    """One piece of work."""
+
+    id: str
+    name: str
+    plain: str
+    needs: str  # minutes and parts
+    done: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChoiceView:
+    """One option with what it costs and what it is worth."""
+
+    number: int
+    name: str
+    kind: str  # recommended, half, nothing, other
+    state: str  # what the customer said to it last, if it was offered last
+    repairs: tuple[str, ...]
+    works: tuple[Work, ...]
+    price: str  # with tax
+    price_parts: str  # without tax
+    minutes: str
+    cure: str
+    come_back: str
+    why: tuple[tuple[str, str], ...]  # of coming back, with the chance of each
+    expected: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OfferView:
+    """What the customer was offered once, and said."""
+
+    names: str
+    repairs: tuple[str, ...]
+    offered: str
+    answer: str
+    said: str  # the answer in words, with how and who
+    when: Moment
+    by: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorkView:
+    """The work to be done, or done."""
+
+    planned: tuple[Work, ...]
+    others: tuple[Work, ...]
+    cautions: tuple[CautionGroup, ...]
+    way: tuple[str, ...]  # access to reach first, in order
+    done: tuple[str, ...]
+    done_when: Moment
+    done_by: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TariffView:
+    """Where the prices come from."""
+
+    name: str
+    invented: bool
+    tax: str
+    months: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepairView:
+    """Everything that the page shows of a job that can be judged, apart from its proofs."""
+
+    nothing: bool  # no part is to be repaired
+    nothing_why: str
+    explained: str  # what is done in its place, if anything
+    early: bool  # further checks pay more than a repair now
+    choices: tuple[ChoiceView, ...]
+    more: tuple[ChoiceView, ...]
+    tariff: TariffView
+    work: WorkView
+
+
+def view_repair(a: Assessment) -> RepairView:
+    """Return what the page shows."""
+    best, tariff = a.options[0], a.system.tariff
+    shown = shown_options(a)
+    rest = [option for option in a.options if option not in shown]
+    # With these numbers the customer's page names the choices too.
+    choices = [_choice(a, option, n) for n, option in enumerate((*shown, *rest), start=1)]
+    found = [a.system.faults[b.fault].name for b in leading_beliefs(a)]
+    return RepairView(
+        nothing=a.stage == "repair"
+        and all(a.system.faults[f].kind == "no-part" for f in best.fixes),
+        nothing_why=sentence(listed(found) or "no fault is more likely present than not"),
+        explained=sentence(option_name(a.system, best)) if best.repairs else "",
+        early=a.stage == "check",
+        choices=tuple(choices[: len(shown)]),
+        more=tuple(choices[len(shown) :]),
+        tariff=TariffView(
+            name=tariff.name, invented=tariff.basis == _INVENTED, tax=f"{100 * tariff.tax:.0f} %",
+            months=tariff.period_months,
+        ),
+        work=_work(a),
+    )  # fmt: skip
+
+
+def said_of(system: System, approval: Approval) -> OfferView:
+    """Return an approval in words."""
+    names = [system.repairs[r].name if r in system.repairs else r for r in approval.repairs]
+    said = [_ANSWERS[approval.answer], approval.how, approval.who and f"said by {approval.who}"]
+    return OfferView(
+        names=sentence("; ".join(names)).rstrip("."), repairs=approval.repairs,
+        offered=approval.offered or "price not noted", answer=approval.answer,
+        said=sentence(", ".join(part for part in said if part)), when=moment(approval.at),
+        by=approval.by,
+    )  # fmt: skip
+
+
+def _choice(a: Assessment, option: Option, number: int) -> ChoiceView:
+    system, price = a.system, option.price
+    last = a.job.approvals[-1] if a.job.approvals else None
+    offered = last is not None and set(last.repairs) == set(option.repairs)
+    split = (
+        f"parts {money(price.parts, price.currency)}, labour {money(price.labour, price.currency)}"
+    )
+    return ChoiceView(
+        number=number,
+        name=sentence(option_name(system, option)).rstrip("."),
+        kind=_kind(a, option),
+        state=last.answer if last and offered else "",
+        repairs=option.repairs,
+        works=tuple(_one(a, system.repairs[r]) for r in option.repairs),
+        price=with_tax(a, option),
+        price_parts=split if option.repairs else "",
+        minutes=duration(60.0 * price.labour_minutes) if option.repairs else "none",
+        cure=percent(option.cure),
+        come_back=percent(option.come_back),
+        why=_why(system, option),
+        expected=money(option.expected_total, price.currency),
+    )
+
+
+def _kind(a: Assessment, option: Option) -> str:
+    best = a.options[0]
+    if option is best:
+        return "recommended"
+    if not option.repairs:
+        return "nothing"
+    return "half" if set(option.repairs) < set(best.repairs) else "other"
+
+
+def _why(system: System, option: Option) -> tuple[tuple[str, str], ...]:
+    """Return how the vehicle may come back: what remains, and work that does not last."""
+    ways = [(reason.chance, reason.text) for reason in option.reasons]
+    ways += [
+        (1.0 - system.repairs[r].holds, f"the work may not last: {system.repairs[r].name}")
+        for r in option.repairs
+        if 1.0 - system.repairs[r].holds > _TOLD
+    ]
+    ordered = sorted(ways, key=lambda way: -way[0])
+    return tuple((sentence(text), percent(chance)) for chance, text in ordered)
+
+
+def _one(a: Assessment, repair: Repair) -> Work:
+    names = {part.id: part.name for part in a.system.tariff.parts}
+    used = [f"{use.quantity} × {names[use.part]}" for use in repair.parts]
+    return Work(
+        id=repair.id, name=sentence(repair.name).rstrip("."), plain=sentence(repair.plain),
+        needs=f"{repair.minutes:.0f} min; {listed(used) or 'no part'}",
+        done=repair.id in a.job.repaired,
+    )  # fmt: skip
+
+
+def planned(job: Job, options: Sequence[Option]) -> tuple[str, ...]:
+    """Return the repairs that were offered last and not declined, or those recommended."""
+    last = job.approvals[-1] if job.approvals else None
+    if last is not None and last.answer != "declined":
+        return last.repairs
+    return options[0].repairs if options else ()
+
+
+def _work(a: Assessment) -> WorkView:
+    system, job = a.system, a.job
+    wanted = planned(job, a.options)
+    needs = dict.fromkeys(need for r in wanted for need in system.repairs[r].needs)
+    way = way_to(system, needs, (), job.access)
+    return WorkView(
+        planned=tuple(_one(a, system.repairs[r]) for r in wanted),
+        others=tuple(_one(a, r) for r in system.repairs.values() if r.id not in wanted),
+        cautions=grouped(repair_cautions(a, wanted)),
+        way=tuple(sentence(system.access[name].name) for name in way.reach),
+        done=tuple(sentence(system.repairs[r].name) for r in job.repaired),
+        done_when=moment(job.repaired_at),
+        done_by=job.repaired_by,
+    )
