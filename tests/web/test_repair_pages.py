@@ -13,7 +13,7 @@ from dataclasses import fields, is_dataclass, replace
 from itertools import count
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
+from axe_playwright_python.sync_playwright import Axe
 from fastapi.testclient import TestClient
 from playwright.sync_api import Page, expect
 
