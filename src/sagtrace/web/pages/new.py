@@ -1,0 +1,77 @@
+"""Starting a job: a real one, or the demonstration."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request, Response
+from fastapi.responses import HTMLResponse, RedirectResponse
+
+from sagtrace.app.kept import Content
+from sagtrace.bootstrap import demo_folder, job_place
+from sagtrace.errors import UnknownIdError
+from sagtrace.report.words import listed, sentence
+from sagtrace.vehicle.layouts import Layout
+from sagtrace.web.asking import Asked
+from sagtrace.web.pages.page import Frame, show
+from sagtrace.web.views.people import Person
+from sagtrace.web.views.vehicle_facts import FactField, facts_of_all
+
+__all__ = ["router"]
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayoutChoice:
+    """A layout in plain words."""
+
+    id: str
+    name: str
+    description: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewPage:
+    """Everything that new.html may use."""
+
+    layouts: tuple[LayoutChoice, ...]  # the first is proposed
+    facts: tuple[FactField, ...]
+
+
+@router.get("/new")
+def new(request: Request, ask: Asked) -> HTMLResponse:
+    """Show the form that starts a job."""
+    # The simplest first, because it is proposed.
+    layouts = sorted(
+        ask.desk.workshop.knowledge.layouts, key=lambda o: (len(o.corners), len(o.features))
+    )
+    page = NewPage(
+        layouts=tuple(_choice(layout) for layout in layouts),
+        facts=facts_of_all(layouts, Person.of(request.cookies)),
+    )
+    return show(request, "new.html", Frame(title="New job", here="jobs"), page)
+
+
+def _choice(layout: Layout) -> LayoutChoice:
+    springs = listed([corner.name for corner in layout.corners])
+    return LayoutChoice(
+        id=layout.id,
+        name=sentence(layout.name).rstrip("."),
+        description=f"{layout.description.rstrip('.')}. Springs: {springs}.",
+    )
+
+
+@router.post("/demo")
+def demo(request: Request, ask: Asked) -> Response:
+    """Open the demonstration job; keep it first if it is not there."""
+    place = job_place(demo_folder() / "demo.yaml")
+    job = place.load()
+    try:
+        ask.desk.open(job.id)
+    except UnknownIdError:
+        for recording in job.recordings:
+            data = place.recording(recording.file)
+            ask.desk.store.keep(Content(data=data, media="text/csv"))
+        ask.desk.start(job, ask.mark("open the demonstration", Person.of(request.cookies).by))
+    return RedirectResponse(f"/jobs/{job.id}", status_code=303)

@@ -1,0 +1,1 @@
+"""What pages show, as frozen records: a module a subject."""
