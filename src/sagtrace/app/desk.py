@@ -24,7 +24,14 @@ from sagtrace.app.moving import check_moved, contents_of, is_good_id
 from sagtrace.app.ports import JobFiles, JobStore
 from sagtrace.app.practice import Hidden, Trainer
 from sagtrace.app.workshop import COMPLAINT, GUESSED, Workshop
-from sagtrace.errors import ChangedError, InputError, StoreError, UnknownIdError
+from sagtrace.errors import (
+    ChangedError,
+    ContradictionError,
+    DocumentError,
+    InputError,
+    StoreError,
+    UnknownIdError,
+)
 from sagtrace.report.assessment import Assessment, Judged, Recorded
 from sagtrace.report.headline import headline
 from sagtrace.signals.imported import Assignment
@@ -75,6 +82,7 @@ class Desk:
     _assessed: OrderedDict[tuple[str, int], Assessment] = field(
         default_factory=OrderedDict, init=False
     )
+    _earlier: OrderedDict[tuple[str, int], Judged] = field(default_factory=OrderedDict, init=False)
     _thinking: threading.RLock = field(default_factory=threading.RLock, init=False)
 
     @cached_property
@@ -105,6 +113,24 @@ class Desk:
                 place = _Place(self.store, kept.job)
                 _hold(self._judged, key, self.workshop.judge(kept.job, place))
             return self._judged[key]
+
+    def judged_before(self, kept: Kept) -> Judged | None:
+        """Return what the evidence said before the newest entry; None if nothing can be said."""
+        if not kept.job.entries:
+            return None
+        earlier = replace(kept.job, entries=kept.job.entries[:-1])
+        key = (kept.job.id, kept.revision)
+        with self._thinking:
+            last = self._judged.get((kept.job.id, kept.revision - 1))
+            if last is not None and _same_evidence(last.job, earlier):
+                return last
+            if key not in self._earlier:
+                try:
+                    found = self.workshop.judge(earlier, _Place(self.store, earlier))
+                except (ContradictionError, DocumentError):
+                    return None  # because the newest entry may be the one that put it right
+                _hold(self._earlier, key, found)
+            return self._earlier[key]
 
     def assessed(self, kept: Kept) -> Assessment:
         """Return everything that follows from a job, and keep its headline for the list."""
@@ -403,6 +429,12 @@ def waits_for(job: Job, stage: str) -> tuple[Waits, str]:
         return "proof", ""
     asked = job.approvals and job.approvals[-1].answer == "asked"
     return ("approval", "") if asked and stage in ("check", "repair") else ("", "")
+
+
+def _same_evidence(job: Job, other: Job) -> bool:
+    return (job.entries, job.recordings, job.vehicle, job.complaint) == (
+        other.entries, other.recordings, other.vehicle, other.complaint,
+    )  # fmt: skip
 
 
 def _hold(held: OrderedDict[tuple[str, int], T], key: tuple[str, int], value: T) -> None:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
+from urllib.parse import urlsplit
 
 from fastapi import APIRouter, Request, Response
 from fastapi.concurrency import run_in_threadpool
@@ -12,26 +13,57 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import RedirectResponse
 from pydantic import TypeAdapter, ValidationError
 
-from sagtrace.errors import UnknownIdError
+from sagtrace.errors import DocumentError, EvidenceError, InputError, StoreError, UnknownIdError
 from sagtrace.web.acts import ACTS
 from sagtrace.web.api.jobs import start_with
 from sagtrace.web.asking import Asked
 from sagtrace.web.bodies import Line, StartBody
+from sagtrace.web.pages.page import Frame, show
+from sagtrace.web.views.people import with_unit
 
-__all__ = ["body_of", "router"]
+__all__ = ["body_of", "last_of", "read_fields", "router"]
 
 router = APIRouter()
 
 _OWN = ("key", "next", "item")  # fields of the form that are no part of the body
 _LINE: TypeAdapter[str] = TypeAdapter(Line)
+_HIDDEN = ("by", "check", "supersedes", "ends", "access", "repairs", "layout", *_OWN)
+_UNIT = "unit:"  # before a field's name: the unit that stands beside it
+_TYPED_WRONG = (InputError, EvidenceError, DocumentError, StoreError, RequestValidationError)
+
+Fields = Mapping[str, list[str]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AgainField:
+    """A field of a form that was refused."""
+
+    name: str
+    label: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AgainPage:
+    """Everything that again.html may use: what was typed, to be put right."""
+
+    problem: str
+    action: str
+    back: str
+    fields: tuple[AgainField, ...]
+    hidden: tuple[AgainField, ...]
 
 
 @router.post("/new")
 async def start(request: Request, ask: Asked) -> Response:
     """Start a job."""
-    fields = await _fields(request)
-    body = body_of(StartBody, fields)
-    done = await run_in_threadpool(start_with, replace(ask, key=_last(fields, "key")), body)
+    fields = await read_fields(request)
+    try:
+        body = body_of(StartBody, fields)
+        asked = replace(ask, key=last_of(fields, "key"))
+        done = await run_in_threadpool(start_with, asked, body)
+    except _TYPED_WRONG as err:
+        return _again(request, err, fields, "/new")
     return RedirectResponse(f"/jobs/{done.kept.job.id}", status_code=303)
 
 
@@ -40,15 +72,41 @@ async def act(request: Request, ask: Asked, job: str, action: str) -> Response:
     """Carry out an action on a job."""
     if action not in ACTS:
         raise UnknownIdError("action", action, ACTS)
-    found, fields = ACTS[action], await _fields(request)
-    body, item = body_of(found.body, fields), _last(fields, "item")
-    asked = replace(ask, key=_last(fields, "key"))
-    await run_in_threadpool(found.carry_out, asked, job, item, body)
-    target = _last(fields, "next")
-    return RedirectResponse(target if target.startswith(f"/jobs/{job}") else f"/jobs/{job}", 303)
+    await run_in_threadpool(ask.desk.open, job)  # because an unknown job is no slip of the pen
+    found, fields = ACTS[action], await read_fields(request)
+    target = last_of(fields, "next")
+    back = target if target.startswith((f"/jobs/{job}/", f"/jobs/{job}?")) else f"/jobs/{job}"
+    try:
+        body, item = body_of(found.body, fields), last_of(fields, "item")
+        asked = replace(ask, key=last_of(fields, "key"))
+        await run_in_threadpool(found.carry_out, asked, job, item, body)
+    except _TYPED_WRONG as err:
+        return _again(request, err, fields, back)
+    return RedirectResponse(back, 303)
 
 
-async def _fields(request: Request) -> Mapping[str, list[str]]:
+def _again(request: Request, err: Exception, fields: Fields, back: str) -> Response:
+    """Return the page with what was typed, because a refused form must lose nothing."""
+    if isinstance(err, RequestValidationError):
+        problem = "; ".join(f"{e['loc'][-1]}: {e['msg']}" for e in err.errors())
+    else:
+        problem = str(err)
+    every = [
+        AgainField(name=name, label=name.rpartition(".")[2].replace("-", " "), value=value)
+        for name, values in fields.items()
+        for value in values
+        if name != "key"
+    ]
+    hidden = [f for f in every if f.name in _HIDDEN or f.name.startswith(_UNIT)]
+    page = AgainPage(
+        problem=problem, action=urlsplit(str(request.url)).path, back=back,
+        fields=tuple(f for f in every if f not in hidden), hidden=tuple(hidden),
+    )  # fmt: skip
+    status = 503 if isinstance(err, StoreError) else 422
+    return show(request, "again.html", Frame(title="Not kept"), page, status)
+
+
+async def _fields(request: Request) -> Fields:
     form = await request.form(max_fields=400)
     found: dict[str, list[str]] = {}
     for name, value in form.multi_items():
@@ -57,30 +115,36 @@ async def _fields(request: Request) -> Mapping[str, list[str]]:
     return found
 
 
-def body_of(kind: type[Any], fields: Mapping[str, list[str]]) -> Any:
+def body_of(kind: type[Any], fields: Fields) -> Any:
     """Return the body that form fields mean: `values.time` is a part, `repairs` may repeat.
 
+    `unit:values.time` is the unit that stood beside the field; a number that names none gets it.
     Raises RequestValidationError for fields that no such body has.
     """
     data: dict[str, Any] = {}
     for name, values in fields.items():
-        if name in _OWN:
+        if name in _OWN or name.startswith(_UNIT):
             continue
         whole, dot, part = name.partition(".")
         if dot:
             parts = data.get(whole)
-            data[whole] = {**(parts if isinstance(parts, dict) else {}), part: values[-1]}
+            typed = with_unit(values[-1], last_of(fields, f"{_UNIT}{name}"))
+            data[whole] = {**(parts if isinstance(parts, dict) else {}), part: typed}
         elif whole in ("repairs", "access"):
             data[whole] = [v for v in values if v]
         else:
             data[whole] = values[-1]
+    for name in ("repairs", "access"):  # because a list with nothing ticked is not sent at all
+        if name in kind.model_fields:
+            data.setdefault(name, [])
     try:
         return kind.model_validate(data)
     except ValidationError as err:
         raise RequestValidationError(err.errors()) from None
 
 
-def _last(fields: Mapping[str, list[str]], name: str) -> str:
+def last_of(fields: Fields, name: str) -> str:
+    """Return the last text of that name, or an empty one."""
     try:
         return _LINE.validate_python(fields.get(name, [""])[-1])
     except ValidationError as err:

@@ -14,6 +14,7 @@ from fastapi.responses import HTMLResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from sagtrace.app.kept import Kept
+from sagtrace.web.views.people import Person
 
 __all__ = ["Frame", "show", "show_problem"]
 
@@ -56,15 +57,15 @@ def show(
     request: Request, template: str, frame: Frame, page: Any = None, status: int = 200,
     headers: Mapping[str, str] | None = None,
 ) -> HTMLResponse:  # fmt: skip
-    """Return a page. Templates see `frame`, `page`, `by` and `new_key()`, and nothing else.
+    """Return a page. Templates see `frame`, `page`, `person`, `by`, `theme` and `new_key()`.
 
     A request that names a part (header X-Part: main) gets the content alone, for a page that is
     there already.
     """
-    part = request.headers.get("x-part") == "main"
+    part, person = request.headers.get("x-part") == "main", Person.of(request.cookies)
     text = _env.get_template(template).render(
-        frame=frame, page=page, part=part, new_key=_new_key, by=request.cookies.get("by", ""),
-        theme=request.cookies.get("theme", ""),
+        frame=frame, page=page, part=part, new_key=_new_key, person=person, by=person.by,
+        theme=person.theme,
     )  # fmt: skip
     held = {"Cache-Control": "no-store", "Vary": "X-Part", "X-Revision": str(frame.revision)}
     held |= headers or {}

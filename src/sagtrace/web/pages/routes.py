@@ -6,12 +6,25 @@ from collections.abc import Sequence
 
 from fastapi import APIRouter
 
-from sagtrace.web.pages import calculators, forms, jobs, papers, repair, vehicle, verdict
+from sagtrace.web.pages import (
+    calculators,
+    checks,
+    evidence,
+    forms,
+    jobs,
+    new,
+    papers,
+    repair,
+    settings,
+    step,
+    vehicle,
+    verdict,
+)
 
 __all__ = ["routers"]
 
 
 def routers() -> Sequence[APIRouter]:
     """Return the routers of the pages."""
-    job = (verdict.router, vehicle.router, repair.router, papers.router)
-    return (jobs.router, *job, forms.router, calculators.router)
+    job = (step, checks, evidence, verdict, vehicle, repair, papers, forms)
+    return [page.router for page in (jobs, new, *job, calculators, settings)]

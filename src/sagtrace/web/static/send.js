@@ -1,131 +1,157 @@
 // Sends what is entered once, keeps it while there is no line, and shows what others changed.
 //
 // A form with data-send="/api/v1/…" is sent as JSON. Each sending is a snapshot with a key of its
-// own; it waits in the browser's storage until the program has answered, so a reload loses nothing
-// and a repeated sending is carried out once.
+// own; it is held on this device until the program has answered, so a reload loses nothing and a
+// repeated sending is carried out once. Several windows may send the same one: the key makes it one.
 
-const QUEUE = "sagtrace.queue";
+import { bodyOf, free, hold, restoreDraft, saveDraft, say } from "/static/forms.js";
+import { drafts, lasting, out, refused } from "/static/held.js";
+
 const PAUSES = [1, 2, 4, 8, 10]; // seconds between tries
-const LOOK = 4000; // ms between looks at what others changed
+const LOOK = 3000; // ms between looks at what others changed
+const PATIENCE = 20000; // ms for an answer
+const ORPHAN = 10000; // ms after which another window's entry is sent from here too
+const DEFECTS = 3; // tries of what the program itself fails at
 
 const line = document.getElementById("line");
+const main = document.getElementById("main");
+const mine = new Map(); // sent from this page: key -> item
+const said = new Map(); // what the line says, by subject
 let tries = 0;
 let timer = 0;
 let sending = false;
 let count = 0;
+let owed = false; // this page's own entry was kept, but the page could not be renewed yet
 
-const queue = () => JSON.parse(localStorage.getItem(QUEUE) || "[]");
-const keep = (list) => localStorage.setItem(QUEUE, JSON.stringify(list));
+const LOAD = `${Date.now().toString(36)}${Math.random().toString(36).slice(2, 8)}`;
+const TAB = "sagtrace.tab";
+const RESULT = "sagtrace.result"; // the page that shows the result of what was just kept
 
-function tell(text, bad = false) {
-  line.textContent = text;
-  line.classList.toggle("bad", bad);
-  line.hidden = !text;
-}
-
-// --- from a form to a body: "values.time" is a part, a name with [] is a list
-
-function bodyOf(form, button) {
-  const body = {};
-  const fields = [...new FormData(form, button)];
-  for (const [name, value] of fields) {
-    if (["key", "next", "item"].includes(name) || value instanceof File) continue;
-    const [whole, part] = name.split(/\.(.*)/s);
-    if (part !== undefined) (body[whole] ??= {})[part] = value;
-    else if (form.dataset.lists?.split(" ").includes(name)) (body[name] ??= []).push(value);
-    else body[name] = value;
+const session = (name, value) => {
+  try {
+    if (value !== undefined) sessionStorage.setItem(name, value);
+    return sessionStorage.getItem(name);
+  } catch {
+    return null;
   }
-  for (const name of form.dataset.lists?.split(" ") ?? []) body[name] ??= [];
-  return body;
+};
+
+const tab = session(TAB) ?? session(TAB, LOAD) ?? "";
+
+// One line at the top tells how things stand: a text a subject, an empty text takes it away.
+export function tell(subject, text, bad = false) {
+  if (text) said.set(subject, [text, bad]);
+  else said.delete(subject);
+  const texts = [...said.values()];
+  const shown = texts.map(([each]) => each).join(" ");
+  if (line.textContent !== shown) line.textContent = shown; // because it is read out at a change
+  line.classList.toggle("bad", texts.some(([, each]) => each));
+  line.hidden = !texts.length;
 }
 
-// --- drafts: what is typed and not yet sent
+const entries = (n) => (n === 1 ? "1 entry is" : `${n} entries are`);
 
-const draftName = (form) => `sagtrace.draft.${location.pathname}.${form.id}`;
-
-function saveDraft(form) {
-  if (!form.id) return;
-  const typed = [...new FormData(form)].filter(([n, v]) => n !== "key" && typeof v === "string");
-  localStorage.setItem(draftName(form), JSON.stringify(typed));
-}
-
-function restoreDraft(form) {
-  const held = form.id && localStorage.getItem(draftName(form));
-  if (!held) return;
-  for (const [name, value] of JSON.parse(held)) {
-    const field = form.elements.namedItem(name);
-    if (field instanceof HTMLInputElement && ["checkbox", "radio"].includes(field.type)) {
-      field.checked = field.value === value;
-    } else if (field && "value" in field && field.type !== "hidden") field.value = value;
-  }
+function tellHeld(why) {
+  const n = waiting().length;
+  const held = lasting
+    ? `${entries(n)} held on this device and will be sent when it answers.`
+    : `${entries(n)} held only as long as this page is open, because this browser keeps nothing ` +
+      "(its storage is full or switched off). Leave the page open.";
+  tell("line", n ? `${why} ${held}` : `${why} What you type stays on this device.`, true);
 }
 
 // --- sending
 
+function waiting() {
+  const others = out.all().filter(
+    (item) => !mine.has(item.key) && (item.tab === tab || Date.now() - item.at > ORPHAN),
+  );
+  return [...mine.values(), ...others].sort((a, b) => a.at - b.at);
+}
+
 async function post(item) {
   const headers = { "Content-Type": "application/json", "Idempotency-Key": item.key };
-  const answer = await fetch(item.url, { method: "POST", headers, body: JSON.stringify(item.body) });
-  return [answer, await answer.json().catch(() => ({}))];
+  const signal = AbortSignal.timeout(PATIENCE);
+  const answer = await fetch(item.url, { method: "POST", headers, body: JSON.stringify(item.body), signal });
+  const body = await answer.json().catch(() => null);
+  if (answer.ok && body === null) throw new TypeError("the answer was cut off");
+  return [answer, body ?? {}];
 }
+
+const later = (status) => [408, 425, 429, 502, 503, 504].includes(status);
 
 async function work() {
   if (sending) return;
   sending = true;
   clearTimeout(timer);
+  let again = "";
   try {
-    for (let list = queue(); list.length; list = queue()) {
-      const item = list[0];
-      const [answer, said] = await post(item);
-      if (answer.status >= 500) throw new Error(said.detail || answer.statusText);
-      keep(queue().filter((other) => other.key !== item.key));
-      tries = 0;
-      tell("");
-      await settled(item, answer.ok, said);
+    for (const item of waiting()) {
+      const [answer, body] = await post(item);
+      tell("line", "");
+      const defect = answer.status === 500 && (item.defects = (item.defects ?? 0) + 1) < DEFECTS;
+      if (later(answer.status) || defect) {
+        again = `Not kept yet: ${body.detail || answer.statusText}`;
+        continue; // because the others may fare better
+      }
+      mine.delete(item.key);
+      out.drop(item.key);
+      await settled(item, answer.ok, body);
     }
-  } catch (err) {
-    const n = queue().length;
-    const pause = PAUSES[Math.min(tries++, PAUSES.length - 1)];
-    const why = err instanceof TypeError ? "No line to the program." : `Not kept yet: ${err.message}`;
-    tell(`${why} ${n === 1 ? "1 entry is" : `${n} entries are`} held on this device and will be sent when it answers.`, true);
-    timer = setTimeout(work, 1000 * pause);
+  } catch {
+    again = "No line to the program.";
   } finally {
     sending = false;
   }
-}
-
-async function settled(item, ok, said) {
-  const form = document.getElementById(item.form);
-  if (ok) {
-    if (item.draft) localStorage.removeItem(item.draft);
-    if (item.page !== location.pathname) return;
-    document.dispatchEvent(new CustomEvent("sagtrace:kept", { detail: said }));
-    const to = item.next?.replace("{job}", said.job ?? "");
-    if (to && to !== location.pathname) location.assign(to);
-    else await refresh(true);
-  } else if (form) {
-    free(form);
-    say(form, said.detail || "It was refused.");
-  } else {
-    tell(`Not kept: ${said.detail || "it was refused"}`, true);
+  if (again) tellHeld(again);
+  else tries = 0;
+  if (again || waiting().length) {
+    timer = setTimeout(work, again ? 1000 * PAUSES[Math.min(tries++, PAUSES.length - 1)] : 0);
   }
 }
 
-function say(form, text) {
-  let place = form.querySelector(".problem");
-  if (!place) {
-    place = document.createElement("p");
-    place.className = "problem";
-    place.setAttribute("role", "alert");
-    form.append(place);
+const formOf = (item) => (item.page === location.pathname ? document.getElementById(item.form) : null);
+
+async function settled(item, ok, body) {
+  const form = formOf(item);
+  if (!ok) {
+    const problem = body.detail || "It was refused, without a reason.";
+    if (form) {
+      free(form);
+      say(form, problem);
+    } else {
+      refused.put({ ...item, problem });
+      showRefused();
+    }
+    return;
   }
-  place.textContent = text;
-  place.scrollIntoView({ block: "nearest" });
+  for (const old of refused.all()) {
+    if (old.key === item.key || (old.page === item.page && old.form === item.form)) refused.drop(old.key);
+  }
+  showRefused();
+  if (item.draft) drafts.drop(item.draft);
+  if (!form) {
+    tell("sent", "What was held on this device was sent and is kept.");
+    setTimeout(() => tell("sent", ""), 8000);
+    return;
+  }
+  delete form.dataset.typed;
+  document.dispatchEvent(new CustomEvent("sagtrace:kept", { detail: body }));
+  const to = item.next?.replace("{job}", body.job ?? "");
+  if (to && to !== location.pathname) {
+    session(RESULT, to);
+    location.assign(to);
+  } else await renewed();
 }
 
-const free = (form) => {
-  form.removeAttribute("aria-busy");
-  for (const b of form.querySelectorAll("button")) b.removeAttribute("aria-busy");
-};
+async function renewed() {
+  owed = true;
+  try {
+    await refresh(true);
+  } catch {
+    tell("line", "Kept. The page will be renewed when the program answers.", true);
+  }
+}
 
 addEventListener("submit", (event) => {
   const form = event.target;
@@ -133,66 +159,135 @@ addEventListener("submit", (event) => {
   event.preventDefault();
   if (form.getAttribute("aria-busy") === "true") return; // a double tap is one entry
   const button = event.submitter;
-  form.setAttribute("aria-busy", "true");
-  button?.setAttribute("aria-busy", "true");
-  form.querySelector(".problem")?.remove();
+  form.querySelector(":scope > .problem")?.remove();
   saveDraft(form);
-  const key = `${form.elements.namedItem("key")?.value ?? Date.now()}.${count++}`;
   const item = {
-    key, url: form.dataset.send, body: bodyOf(form, button), form: form.id, page: location.pathname,
-    next: form.dataset.next, draft: form.id ? draftName(form) : "",
+    // LOAD, because a browser may fill in the key of an earlier page when it loads a page again.
+    key: `${form.elements.namedItem("key")?.value ?? ""}.${LOAD}.${count++}`,
+    url: form.dataset.send, body: bodyOf(form, button), form: form.id, page: location.pathname,
+    next: form.dataset.next, draft: drafts.name(form), at: Date.now() + count / 1000, tab,
+    what: form.dataset.what || button?.textContent.trim() || "",
   };
-  keep([...queue(), item]);
+  hold(form, button);
+  mine.set(item.key, item);
+  out.put(item);
   work();
 });
 
 addEventListener("input", (event) => {
   const form = event.target.form;
-  if (form?.dataset.send) {
-    form.dataset.typed = "yes";
-    saveDraft(form);
-  }
+  if (!form?.dataset.send) return;
+  form.dataset.typed = "yes";
+  saveDraft(form);
+  tell("storage", lasting ? "" : "This browser keeps nothing (its storage is full or switched off): what you type is lost if you leave the page before it is sent.");
 });
 addEventListener("online", work);
+addEventListener("pageshow", (event) => event.persisted && look());
+addEventListener("visibilitychange", () => document.hidden || look());
+
+// --- what was refused and has no form on this page
+
+function showRefused() {
+  const place = document.getElementById("refused");
+  const items = refused.all();
+  place.hidden = !items.length;
+  place.replaceChildren(...items.map(refusedRow));
+}
+
+function refusedRow(item) {
+  const row = document.getElementById("refused-row").content.firstElementChild.cloneNode(true);
+  row.querySelector(".what").textContent = item.what || "An entry";
+  row.querySelector(".why").textContent = item.problem;
+  const typed = { ...item.body.values, ...item.body.vehicle };
+  const texts = [item.body.outcome, ...Object.values(typed), item.body.note, item.body.text];
+  row.querySelector(".typed").textContent = texts.filter(Boolean).join("; ");
+  row.querySelector("a").href = item.page;
+  row.querySelector(".again").addEventListener("click", () => {
+    refused.drop(item.key);
+    const { problem, ...again } = item;
+    const anew = { ...again, key: `${item.key}.again`, at: Date.now(), tab, defects: 0 };
+    mine.set(anew.key, anew);
+    out.put(anew);
+    showRefused();
+    work();
+  });
+  row.querySelector(".forget").addEventListener("click", () => {
+    refused.drop(item.key);
+    showRefused();
+  });
+  return row;
+}
 
 // --- what others changed
 
-export async function refresh(mine = false) {
-  const answer = await fetch(location.href, { headers: { "X-Part": "main" } });
-  if (!answer.ok) return;
-  const main = document.getElementById("main");
+export async function refresh(own = false) {
+  const signal = AbortSignal.timeout(PATIENCE);
+  const answer = await fetch(location.href, { headers: { "X-Part": "main" }, signal });
+  if (!answer.ok) throw new TypeError(answer.statusText);
+  const text = await answer.text();
   const held = document.activeElement?.id;
-  main.innerHTML = await answer.text();
+  const open = [...main.querySelectorAll("details[id][open]")].map((each) => each.id);
+  main.innerHTML = text;
   main.dataset.revision = answer.headers.get("X-Revision") ?? main.dataset.revision;
+  if (!own) for (const id of open) document.getElementById(id)?.setAttribute("open", "");
+  owed = false;
   ready();
   document.dispatchEvent(new CustomEvent("sagtrace:shown"));
-  if (mine) (main.querySelector("[data-focus]") ?? main).focus({ preventScroll: false });
-  else if (held) document.getElementById(held)?.focus();
+  if (own) toResult();
+  else if (held) document.getElementById(held)?.focus({ preventScroll: true });
 }
 
+function toResult() {
+  const result = main.querySelector("[data-focus]") ?? main;
+  result.focus({ preventScroll: true });
+  result.scrollIntoView({ block: "start" });
+}
+
+let looking = false;
+
 async function look() {
-  const main = document.getElementById("main");
-  if (document.hidden || sending) return;
+  if (document.hidden || sending || looking) return;
+  looking = true;
   const job = main.dataset.job;
   try {
-    const answer = await fetch(job ? `/api/v1/jobs/${job}/revision` : "/api/v1/alive");
+    const signal = AbortSignal.timeout(PATIENCE);
+    const answer = await fetch(job ? `/api/v1/jobs/${job}/revision` : "/api/v1/alive", { signal });
     if (!answer.ok) return;
-    if (queue().length) work();
-    else tell("");
+    if (waiting().length) {
+      work();
+      return;
+    }
+    tell("line", "");
     const { revision } = await answer.json();
-    if (!job || String(revision) === main.dataset.revision) return;
-    if (main.querySelector("form[data-typed]")) {
-      tell("This job was changed on another device. What you typed stays; send it or reload.");
-    } else await refresh();
+    if (!job || String(revision) === main.dataset.revision) tell("changed", "");
+    else if (main.querySelector("form[data-typed], form[aria-busy=true]") && !owed) {
+      tell("changed", "This job was changed on another device. What you typed stays; send it, or load the page again.");
+    } else {
+      await refresh(owed);
+      tell("changed", "");
+    }
   } catch {
-    if (!queue().length) tell("No line to the program. What you type stays on this device.", true);
+    tellHeld("No line to the program.");
+  } finally {
+    looking = false;
   }
 }
 
 function ready() {
-  for (const form of document.querySelectorAll("form[data-send]")) restoreDraft(form);
+  const here = waiting().filter((item) => item.page === location.pathname);
+  for (const form of document.querySelectorAll("form[data-send]")) {
+    if (restoreDraft(form)) form.dataset.typed = "yes";
+    const held = here.find((item) => form.id && item.form === form.id);
+    if (!held) continue;
+    mine.set(held.key, held); // from before a reload; its answer is shown at the form
+    hold(form);
+  }
 }
 
+drafts.tidy();
 ready();
-if (queue().length) work();
+if (session(RESULT) === location.pathname) toResult();
+session(RESULT, "");
+showRefused();
+if (waiting().length) work();
 setInterval(look, LOOK);

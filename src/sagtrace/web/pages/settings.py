@@ -1,0 +1,53 @@
+"""Settings of this device: who works at it, how it looks, units and numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Form, Request, Response
+from fastapi.responses import HTMLResponse, RedirectResponse
+
+from sagtrace.web.pages.page import Frame, show
+from sagtrace.web.views.people import Person
+
+__all__ = ["router"]
+
+router = APIRouter()
+
+_YEAR = 366 * 24 * 3600
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettingsPage:
+    """Everything that settings.html may use."""
+
+    person: Person
+    saved: bool
+    example: str  # of a number as it will be read
+
+
+@router.get("/settings")
+def settings(request: Request, saved: str = "") -> HTMLResponse:
+    """Show the settings."""
+    person = Person.of(request.cookies)
+    example = person.spread(403, 1, "length", "mm")
+    page = SettingsPage(person=person, saved=bool(saved), example=example)
+    return show(request, "settings.html", Frame(title="Settings", here="settings"), page)
+
+
+@router.post("/settings")
+def save(
+    by: Annotated[str, Form(max_length=80)] = "",
+    theme: Annotated[Literal["", "light", "dark"], Form()] = "",
+    units: Annotated[Literal["metric", "imperial"], Form()] = "metric",
+    numbers: Annotated[Literal["point", "comma"], Form()] = "point",
+) -> Response:
+    """Keep the settings on this device."""
+    person = Person(
+        by=by.strip(), theme=theme, imperial=units == "imperial", comma=numbers == "comma"
+    )
+    answer = RedirectResponse("/settings?saved=1", status_code=303)
+    for name, value in person.cookies().items():
+        answer.set_cookie(name, value, max_age=_YEAR, samesite="lax", httponly=True)
+    return answer

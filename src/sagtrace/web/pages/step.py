@@ -1,0 +1,43 @@
+"""The next step of a job."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+
+from sagtrace.app.kept import Kept
+from sagtrace.errors import SagtraceError
+from sagtrace.report.moved import Moved, moved
+from sagtrace.web.asking import Ask, Asked
+from sagtrace.web.pages.page import Frame, show
+from sagtrace.web.views.next_step import step_page, troubled_page
+from sagtrace.web.views.people import Person
+
+__all__ = ["router"]
+
+router = APIRouter()
+
+_ENTERED = ("answer", "withdraw")  # changes after which the page says what moved
+
+
+@router.get("/jobs/{job}")
+def step(request: Request, ask: Asked, job: str) -> HTMLResponse:
+    """Show the next thing to do."""
+    kept, person = ask.desk.open(job), Person.of(request.cookies)
+    frame = Frame.of(kept, "Next step", "next")
+    try:
+        found = ask.desk.assessed(kept)
+    except SagtraceError as err:
+        system = ask.desk.workshop.system(kept.job.layout)
+        page = troubled_page(kept.job, system, str(err), person, ask.at)
+    else:
+        page = step_page(found, _moved(ask, kept), person, ask.at)
+    return show(request, "step.html", frame, page)
+
+
+def _moved(ask: Ask, kept: Kept) -> Moved | None:
+    last = ask.desk.changes(kept.job.id)[-1].mark.what
+    if not last.startswith(_ENTERED):
+        return None
+    before = ask.desk.judged_before(kept)
+    return moved(before, ask.desk.judged(kept)) if before else None

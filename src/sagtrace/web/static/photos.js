@@ -1,0 +1,89 @@
+// Sends a picture once, and keeps the chosen file on this device until the program has it.
+
+import { free, hold, say } from "/static/forms.js";
+import { refresh, tell } from "/static/send.js";
+
+const AGAIN = 8000; // ms between tries
+
+function store(mode) {
+  return new Promise((resolve, reject) => {
+    const asked = indexedDB.open("sagtrace", 1);
+    asked.onupgradeneeded = () => asked.result.createObjectStore("photos", { keyPath: "key" });
+    asked.onerror = () => reject(asked.error);
+    asked.onsuccess = () => resolve(asked.result.transaction("photos", mode).objectStore("photos"));
+  });
+}
+
+async function ask(mode, what) {
+  const place = await store(mode);
+  return new Promise((resolve, reject) => {
+    const asked = what(place);
+    asked.onsuccess = () => resolve(asked.result);
+    asked.onerror = () => reject(asked.error);
+  });
+}
+
+const forget = (key) => ask("readwrite", (place) => place.delete(key)).catch(() => {});
+const held = () => ask("readonly", (place) => place.getAll()).catch(() => []);
+
+// Return whether it is settled: kept or refused.
+async function send(item) {
+  const body = new FormData();
+  for (const [name, value] of Object.entries(item.fields)) body.append(name, value);
+  body.append("file", item.file, item.file.name || "picture.jpg");
+  const headers = { "Idempotency-Key": item.key };
+  let answer;
+  try {
+    answer = await fetch(item.url, { method: "POST", headers, body });
+  } catch {
+    return false;
+  }
+  if (answer.status >= 500 || answer.status === 429) return false;
+  const said = await answer.json().catch(() => ({}));
+  const form = item.page === location.pathname ? document.getElementById(item.form) : null;
+  await forget(item.key);
+  tell("photo", "");
+  if (answer.ok) {
+    if (form) await refresh(true).catch(() => {});
+  } else if (form) {
+    free(form);
+    say(form, said.detail || "The picture was refused.");
+  } else tell("photo", `A picture was not kept: ${said.detail || "it was refused"}`, true);
+  return true;
+}
+
+let busy = false;
+
+async function work(items) {
+  if (busy) return;
+  busy = true;
+  const left = [];
+  for (const item of items) if (!(await send(item))) left.push(item);
+  busy = false;
+  if (!left.length) return;
+  const n = left.length;
+  const kept = left.every((item) => item.lasting);
+  tell("photo", `${n === 1 ? "1 picture was" : `${n} pictures were`} not sent; ` +
+    (kept ? "held on this device, and sent when the program answers." : "leave this page open until the program answers."), true);
+  setTimeout(() => work(left), AGAIN);
+}
+
+addEventListener("submit", async (event) => {
+  const form = event.target;
+  if (!form.dataset.photo) return;
+  event.preventDefault();
+  if (form.getAttribute("aria-busy") === "true") return;
+  const file = form.querySelector("input[type=file]").files[0];
+  if (!file) return;
+  hold(form, event.submitter);
+  form.querySelector(":scope > .problem")?.remove();
+  const fields = Object.fromEntries([...new FormData(form)].filter(([n, v]) => typeof v === "string" && n !== "key"));
+  const key = form.elements.namedItem("key").value;
+  const item = { key, url: form.dataset.photo, form: form.id, page: location.pathname, fields, file, lasting: true };
+  await ask("readwrite", (place) => place.put(item)).catch(() => {
+    item.lasting = false;
+  });
+  work([item]);
+});
+
+held().then((items) => items.length && work(items));

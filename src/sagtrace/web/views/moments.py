@@ -1,0 +1,35 @@
+"""Moments as people at this machine read them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+__all__ = ["Moment", "moment", "since"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moment:
+    """A moment: for programs and for people."""
+
+    iso: str
+    text: str
+
+
+def moment(iso: str, now: str = "") -> Moment:
+    """Return a moment in this machine's own time; the date stands there unless it is today."""
+    try:
+        local = datetime.fromisoformat(iso).astimezone()
+    except ValueError:
+        return Moment(iso=iso, text=iso)
+    here = datetime.fromisoformat(now).astimezone() if now else None
+    same_day = here is not None and local.date() == here.date()
+    return Moment(iso=iso, text=f"{local:%H:%M}" if same_day else f"{local:%a %d %b %Y, %H:%M}")
+
+
+def since(start: str, end: str) -> float:
+    """Return the seconds from one moment to another; NaN if one of them is none."""
+    try:
+        return (datetime.fromisoformat(end) - datetime.fromisoformat(start)).total_seconds()
+    except (ValueError, TypeError):
+        return float("nan")

@@ -1,0 +1,180 @@
+"""The next thing to do on a job, and what the last answer changed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sagtrace.plan.next_check import Offer
+from sagtrace.report.assessment import Assessment
+from sagtrace.report.headline import headline
+from sagtrace.report.moved import Moved, verdict_bars
+from sagtrace.report.parts import leading_beliefs, proof_text
+from sagtrace.report.tree import Bar
+from sagtrace.report.words import listed, money, percent, sentence
+from sagtrace.vehicle.job import Job
+from sagtrace.vehicle.system import System
+from sagtrace.web.views.cards import Card, Wait, card, time_of, waits
+from sagtrace.web.views.people import Person
+
+__all__ = ["access_of", "AccessChoice", "Due", "Other", "StepPage", "step_page", "troubled_page"]
+
+_OTHERS = 6  # chosen: offers beside the first; the search has the rest
+_BARS = 4  # chosen: faults of the short verdict
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Other:
+    """Another check that could be done."""
+
+    check: str
+    name: str
+    time: str
+    saves: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AccessChoice:
+    """An access state and whether it holds now."""
+
+    id: str
+    name: str
+    minutes: str
+    held: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Due:
+    """A proof that is still due."""
+
+    check: str
+    name: str
+    text: str
+    result: str  # empty: not done yet
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepPage:
+    """Everything that step.html may use."""
+
+    job: str
+    complaint: str
+    stage: str  # check, repair, prove, proved; empty: the evidence cannot be judged
+    headline: str
+    reason: str
+    problem: str
+    card: Card | None
+    waits: tuple[Wait, ...]
+    due_hold: bool  # one of them can be read now
+    moved: Moved | None
+    bars: tuple[Bar, ...]
+    lead: str  # the verdict in a sentence
+    others: tuple[Other, ...]
+    due: tuple[Due, ...]
+    access: tuple[AccessChoice, ...]
+    holds: str  # the access states that hold, in words
+
+
+def step_page(found: Assessment, moves: Moved | None, person: Person, now: str) -> StepPage:
+    """Return the page of a job that was worked out."""
+    job, system = found.job, found.system
+    waiting = {begun.check for begun in job.waiting()}
+    offers = [offer for offer in found.plan.offers if offer.check not in waiting]
+    first = offers[0] if offers and found.stage == "check" else None
+    held = waits(system, job, person, now, [p.proof.check for p in found.proofs])
+    shown = None
+    if first is not None:
+        chances = {answer.outcome: answer.probability for answer in first.answers}
+        shown = card(system, job, system.checks[first.check], person, expected=chances, now=now)
+    others = offers[1:] if first else offers
+    return StepPage(
+        job=job.id,
+        complaint=job.complaint,
+        stage=found.stage,
+        headline=headline(found) if first is None else sentence(shown.name if shown else ""),
+        reason=_reason(found),
+        problem="",
+        card=shown,
+        waits=held,
+        due_hold=any(w.due for w in held),
+        moved=moves,
+        bars=verdict_bars(found.system, found.verdict, _BARS),
+        lead=_lead(found),
+        others=tuple(_other(system, o, found.plan.currency) for o in others[:_OTHERS]),
+        due=_due(found),
+        access=access_of(system, job),
+        holds=_holds(system, job),
+    )
+
+
+def troubled_page(job: Job, system: System, problem: str, person: Person, now: str) -> StepPage:
+    """Return the page of a job whose evidence cannot be judged."""
+    return StepPage(
+        job=job.id, complaint=job.complaint, stage="", headline="Look at the evidence again.",
+        reason="", problem=problem, card=None, waits=waits(system, job, person, now),
+        due_hold=False, moved=None, bars=(), lead="", others=(), due=(),
+        access=access_of(system, job), holds=_holds(system, job),
+    )  # fmt: skip
+
+
+def access_of(system: System, job: Job) -> tuple[AccessChoice, ...]:
+    """Return every access state of the system and whether it holds."""
+    return tuple(
+        AccessChoice(
+            id=a.id, name=sentence(a.name).rstrip("."), held=a.id in job.access,
+            minutes=f"{a.minutes_on:.0f} min on, {a.minutes_off:.0f} min off",
+        )
+        for a in system.access.values()
+    )  # fmt: skip
+
+
+def _holds(system: System, job: Job) -> str:
+    return sentence(listed([system.access[a].name for a in job.access if a in system.access]))
+
+
+def _other(system: System, offer: Offer, currency: str) -> Other:
+    saves = (
+        f"expected to save {money(offer.saving, currency)}"
+        if offer.saving > 0
+        else "not expected to pay for itself"
+    )
+    return Other(
+        check=offer.check,
+        name=sentence(system.checks[offer.check].name).rstrip("."),
+        time=time_of(offer.minutes, offer.wait_minutes),
+        saves=saves,
+    )
+
+
+def _lead(found: Assessment) -> str:
+    leading, names = leading_beliefs(found), found.system.faults
+    if not leading:
+        return "No fault is more likely present than not yet."
+    parts = [f"{names[b.fault].name} ({percent(b.probability)})" for b in leading]
+    return sentence(f"more likely present than not: {listed(parts)}")
+
+
+def _reason(found: Assessment) -> str:
+    if found.stage == "repair":
+        return "Stop looking: no further check would pay for itself."
+    if found.stage == "prove":
+        return "The repair is done. It is worth nothing to the customer until it is proved."
+    if found.stage == "proved":
+        return "Every test that was due has passed."
+    return ""
+
+
+def _due(found: Assessment) -> tuple[Due, ...]:
+    if found.stage != "prove":
+        return ()
+    checks: Sequence[str] = []
+    due = []
+    for each in found.proofs:
+        result = each.judged.result if each.judged else ""
+        if result == "passed" or each.proof.check in checks:
+            continue
+        checks = [*checks, each.proof.check]
+        name = sentence(found.system.checks[each.proof.check].name).rstrip(".")
+        text = proof_text(found.system, each)
+        due.append(Due(check=each.proof.check, name=name, text=text, result=result))
+    return tuple(due)

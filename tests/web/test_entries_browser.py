@@ -1,0 +1,403 @@
+"""An entry is kept once and never lost: on a bad link, with two devices, by keyboard alone."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext, FilePayload, Page, Request, Route, expect
+
+from sagtrace.app.kept import Mark
+from sagtrace.vehicle.job import Begun, Entry, Job
+from workbench import Bench, fresh_desk, run
+
+ENTRIES = "**/api/v1/jobs/*/entries"
+MARK = Mark(what="start", at="2026-11-25T07:00:00+00:00")
+CHECK = "/jobs/j1/checks/soap.fold-normal@left"
+NUMBERS = "/jobs/j1/checks/feed.loss"
+BUBBLES = "Bubbles grow at a fold"
+
+expect.set_options(timeout=20_000)  # how long it takes is measured in bench, not here
+
+
+@pytest.fixture(autouse=True)
+def job(bench: Bench) -> None:
+    start(bench)
+
+
+@pytest.fixture
+def rough(context: BrowserContext) -> Page:
+    """A page whose link may break, which a browser complains about."""
+    return context.new_page()
+
+
+def start(bench: Bench) -> None:
+    complaint = "It sinks over night."
+    bench.desk.start(Job(id="j1", title="Order 7", layout="rear-pair", complaint=complaint), MARK)
+
+
+def entries(bench: Bench) -> list[Entry]:
+    return list(bench.desk.open("j1").job.entries)
+
+
+def tap(page: Page) -> None:
+    page.get_by_role("button", name=BUBBLES).click()
+
+
+def fill(page: Page, battery: str = "12.4", pump: str = "11.9") -> None:
+    page.locator('input[name="values.battery"]').fill(battery)
+    page.locator('input[name="values.pump"]').fill(pump)
+
+
+# --- the plain way
+
+
+def test_an_answer_is_seen_at_once_and_leads_to_what_it_moved(page: Page, bench: Bench) -> None:
+    page.goto(CHECK)
+    button = page.get_by_role("button", name=BUBBLES)
+    # In the same turn of the page's own clock, so before anything was sent.
+    assert button.evaluate("b => { b.click(); return b.getAttribute('aria-busy'); }") == "true"
+    expect(page).to_have_url(f"{bench.url}/jobs/j1")
+    expect(page.locator(".moved")).to_contain_text("rose from")
+    expect(page.locator(".moved")).to_be_focused()
+    assert [e.outcome for e in entries(bench)] == ["bubbles"]
+
+
+def test_keyboard_alone_is_enough_and_focus_goes_to_the_result(page: Page, bench: Bench) -> None:
+    page.goto("/jobs/j1")
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.name === 'outcome'"):
+            break
+    page.keyboard.press("Enter")
+    expect(page.locator(".moved")).to_be_focused()
+    assert len(entries(bench)) == 1
+
+
+def test_a_double_tap_is_one_entry(page: Page, bench: Bench) -> None:
+    page.goto("/jobs/j1")
+    button = page.locator("button.choice").first
+    button.evaluate("b => { b.click(); b.click(); }")
+    expect(page.locator(".moved")).to_be_visible()
+    assert len(entries(bench)) == 1
+
+
+def test_a_wrong_number_is_told_at_the_form_and_stays_typed(rough: Page, bench: Bench) -> None:
+    rough.goto(NUMBERS)
+    fill(rough, battery="12.4 bar")
+    rough.get_by_role("button", name="Enter", exact=True).click()
+    problem = rough.locator("form.answer .problem")
+    expect(problem).to_contain_text("expected a voltage")
+    expect(problem).to_be_focused()
+    expect(rough.locator('input[name="values.pump"]')).to_have_value("11.9")
+    assert entries(bench) == []
+    fill(rough)
+    rough.get_by_role("button", name="Enter", exact=True).click()
+    expect(rough.locator(".moved")).to_be_visible()
+    assert [dict(e.values) for e in entries(bench)] == [{"battery": "12.4 V", "pump": "11.9 V"}]
+
+
+def test_a_job_is_started_in_a_few_words(page: Page, bench: Bench) -> None:
+    page.goto("/")
+    page.get_by_role("link", name="New job").click()
+    expect(page.locator("#complaint")).to_be_focused()
+    page.keyboard.type("Down at the back every morning")
+    page.get_by_role("button", name="Start the job").click()
+    expect(page.get_by_text("What do you find?")).to_be_visible()
+    page.goto("/")
+    row = page.get_by_role("link", name="Down at the back every morning")
+    expect(row).to_contain_text("Finding out")
+
+
+# --- a bad link
+
+
+def test_an_entry_waits_for_the_line(rough: Page, context: BrowserContext, bench: Bench) -> None:
+    rough.goto(CHECK)
+    context.set_offline(True)
+    tap(rough)
+    expect(rough.locator("#line")).to_contain_text("1 entry is held on this device")
+    assert entries(bench) == []
+    context.set_offline(False)
+    expect(rough.locator(".moved")).to_be_visible()
+    assert len(entries(bench)) == 1
+
+
+def test_an_answer_lost_after_it_was_kept_makes_one_entry(rough: Page, bench: Bench) -> None:
+    lost: list[str] = []
+
+    def lose_the_first(route: Route) -> None:
+        if lost:
+            route.continue_()
+            return
+        lost.append(route.request.headers["idempotency-key"])
+        route.fetch()
+        route.abort()
+
+    rough.route(ENTRIES, lose_the_first)
+    rough.goto(CHECK)
+    tap(rough)
+    expect(rough.locator(".moved")).to_be_visible()
+    assert len(lost) == 1
+    assert len(entries(bench)) == 1
+
+
+def test_a_reload_keeps_what_waits_and_sends_it_once(rough: Page, bench: Bench) -> None:
+    rough.route(ENTRIES, lambda route: route.abort())
+    rough.goto(CHECK)
+    tap(rough)
+    expect(rough.locator("#line")).to_contain_text("held on this device")
+    rough.reload()
+    expect(rough.locator("form.answer")).to_have_attribute("aria-busy", "true")
+    rough.unroute(ENTRIES)
+    expect(rough.locator(".moved")).to_be_visible()
+    assert len(entries(bench)) == 1
+
+
+def test_what_waits_is_sent_from_any_other_page(rough: Page, bench: Bench) -> None:
+    rough.route(ENTRIES, lambda route: route.abort())
+    rough.goto(CHECK)
+    tap(rough)
+    expect(rough.locator("#line")).to_contain_text("held on this device")
+    rough.goto("/settings")
+    rough.unroute(ENTRIES)
+    expect(rough.locator("#line")).to_contain_text("is kept")
+    assert len(entries(bench)) == 1
+
+
+def test_a_refusal_is_told_on_any_other_page(rough: Page, bench: Bench) -> None:
+    rough.route(ENTRIES, lambda route: route.abort())
+    rough.goto(NUMBERS)
+    fill(rough, battery="12.4 bar")
+    rough.get_by_role("button", name="Enter", exact=True).click()
+    expect(rough.locator("#line")).to_contain_text("held on this device")
+    rough.goto("/jobs/demo/checks/feed.loss")  # the same form, of another job
+    rough.unroute(ENTRIES)
+    told = rough.locator("#refused")
+    expect(told).to_contain_text("expected a voltage")
+    expect(told).to_contain_text("12.4 bar")
+    expect(rough.locator("form.answer .problem")).to_have_count(0)
+    told.get_by_role("link", name="Open where it was typed").click()
+    expect(rough.locator('input[name="values.battery"]')).to_have_value("12.4 bar")
+    assert entries(bench) == []
+    fill(rough)
+    rough.get_by_role("button", name="Enter", exact=True).click()
+    expect(rough.locator(".moved")).to_be_visible()
+    expect(told).to_be_hidden()
+    assert len(entries(bench)) == 1
+
+
+def test_a_refused_entry_can_be_forgotten(rough: Page, bench: Bench) -> None:
+    rough.route(ENTRIES, lambda route: route.abort())
+    rough.goto(NUMBERS)
+    fill(rough, battery="12.4 bar")
+    rough.get_by_role("button", name="Enter", exact=True).click()
+    expect(rough.locator("#line")).to_contain_text("held on this device")
+    rough.goto("/")
+    rough.unroute(ENTRIES)
+    rough.get_by_role("button", name="Forget it").click()
+    expect(rough.locator("#refused")).to_be_hidden()
+    rough.reload()
+    expect(rough.locator("#refused")).to_be_hidden()
+    assert entries(bench) == []
+
+
+def test_one_that_fails_does_not_hold_up_the_others(rough: Page, bench: Bench) -> None:
+    def busy(route: Route) -> None:
+        wrong = "feed.loss" in (route.request.post_data or "")
+        route.fulfill(status=503, json={"detail": "busy"}) if wrong else route.continue_()
+
+    rough.route(ENTRIES, busy)
+    rough.goto(NUMBERS)
+    fill(rough)
+    rough.get_by_role("button", name="Enter", exact=True).click()
+    expect(rough.locator("#line")).to_contain_text("Not kept yet: busy")
+    rough.goto(CHECK)
+    tap(rough)
+    expect(rough.locator(".moved")).to_be_visible()
+    expect(rough.locator("#line")).to_contain_text("1 entry is held")
+    assert [e.check for e in entries(bench)] == ["soap.fold-normal@left"]
+
+
+def test_a_defect_of_the_program_is_told_and_not_tried_for_ever(rough: Page, bench: Bench) -> None:
+    tried: list[str] = []
+
+    def fail(route: Route) -> None:
+        tried.append(route.request.headers["idempotency-key"])
+        route.fulfill(status=500, json={"detail": "This is a defect of the program"})
+
+    rough.route(ENTRIES, fail)
+    rough.goto(NUMBERS)
+    fill(rough)
+    rough.get_by_role("button", name="Enter", exact=True).click()
+    expect(rough.locator("form.answer .problem")).to_contain_text("defect")
+    expect(rough.locator('input[name="values.battery"]')).to_have_value("12.4")
+    assert len(tried) == 3
+    assert len(set(tried)) == 1
+
+
+def test_a_browser_that_keeps_nothing_says_so_and_sends(rough: Page, bench: Bench) -> None:
+    full = "Storage.prototype.setItem = () => { throw new DOMException('', 'QuotaExceededError'); }"
+    rough.add_init_script(full)
+    rough.goto(NUMBERS)
+    rough.locator('input[name="values.battery"]').press_sequentially("12.4")
+    expect(rough.locator("#line")).to_contain_text("storage is full or switched off")
+    fill(rough)
+    rough.get_by_role("button", name="Enter", exact=True).click()
+    expect(rough.locator(".moved")).to_be_visible()
+    assert len(entries(bench)) == 1
+
+
+def test_a_browser_without_storage_works(rough: Page, bench: Bench) -> None:
+    none = "Object.defineProperty(window, 'localStorage', { get() { throw new Error('none'); } })"
+    rough.add_init_script(none)
+    rough.goto(CHECK)
+    tap(rough)
+    expect(rough.locator(".moved")).to_be_visible()
+    assert len(entries(bench)) == 1
+
+
+def test_typing_outlives_a_restart_of_the_program(browser: Browser) -> None:
+    desk = fresh_desk()
+    bench, thread = run(desk)
+    start(bench)
+    page = browser.new_context(base_url=bench.url).new_page()
+    page.goto(NUMBERS)
+    fill(page)
+    stop(bench, thread)
+    expect(page.locator("#line")).to_contain_text("No line to the program")
+    page.get_by_role("button", name="Enter", exact=True).click()
+    expect(page.locator("#line")).to_contain_text("1 entry is held")
+    again, thread = run(desk, int(bench.url.rpartition(":")[2]))
+    try:
+        expect(page.locator(".moved")).to_be_visible()
+        assert len(entries(again)) == 1
+    finally:
+        page.context.close()
+        stop(again, thread)
+
+
+def stop(bench: Bench, thread: threading.Thread) -> None:
+    bench.server.should_exit = bench.server.force_exit = True
+    thread.join(timeout=5)
+
+
+def test_a_draft_outlives_a_reload(page: Page) -> None:
+    page.goto(NUMBERS)
+    fill(page)
+    page.reload()
+    expect(page.locator('input[name="values.pump"]')).to_have_value("11.9")
+    page.goto("/jobs/demo/checks/feed.loss")
+    expect(page.locator('input[name="values.pump"]')).to_have_value("")
+
+
+# --- two devices
+
+
+def test_another_device_sees_an_entry_by_itself(page: Page, bench: Bench) -> None:
+    page.goto("/jobs/j1/evidence")
+    expect(page.get_by_text("Nothing was entered yet")).to_be_visible()
+    bench.desk.answer("j1", Entry(id="", check="relay.click", outcome="click"), MARK)
+    expect(page.locator("#e1")).to_be_visible()
+
+
+def test_typing_outlives_an_entry_of_another_device(page: Page, bench: Bench) -> None:
+    page.goto(NUMBERS)
+    fill(page)
+    bench.desk.answer("j1", Entry(id="", check="relay.click", outcome="click"), MARK)
+    expect(page.locator("#line")).to_contain_text("changed on another device")
+    expect(page.locator('input[name="values.battery"]')).to_have_value("12.4")
+    page.get_by_role("button", name="Enter", exact=True).click()
+    expect(page.locator(".moved")).to_be_visible()
+    assert [e.check for e in entries(bench)] == ["relay.click", "feed.loss"]
+
+
+# --- what waits, and pictures
+
+
+def test_a_hold_is_begun_and_waits(page: Page, bench: Bench) -> None:
+    page.goto("/jobs/j1/checks/hold.overnight@left")
+    page.locator('#begin-hold\\.overnight\\@left input[name="values.height-start"]').fill("403")
+    page.get_by_role("button", name="Begin now").click()
+    expect(page.get_by_role("heading", name="Waiting: Overnight hold")).to_be_visible()
+    assert [dict(b.values) for b in bench.desk.open("j1").job.waiting()] == [
+        {"height-start": "403 mm"}
+    ]
+
+
+def test_a_picture_waits_for_the_line_and_outlives_a_reload(rough: Page) -> None:
+    sent: list[Request] = []
+    taken = [False]
+
+    def take(route: Route) -> None:
+        if not taken[0]:
+            route.abort()
+            return
+        sent.append(route.request)
+        route.fulfill(status=201, json={"job": "j1"})
+
+    rough.route("**/api/v1/jobs/j1/photos", take)
+    rough.goto("/jobs/j1/evidence")
+    picture: FilePayload = {
+        "name": "rub.png",
+        "mimeType": "image/png",
+        "buffer": b"\x89PNG\r\n\x1a\n0",
+    }
+    rough.locator("#photo-file").set_input_files([picture])
+    rough.get_by_role("button", name="Add the picture").click()
+    expect(rough.locator("#line")).to_contain_text("1 picture was not sent; held on this device")
+    taken[0] = True
+    with rough.expect_response("**/photos"):
+        rough.reload()
+    (request,) = sent
+    assert request.headers["idempotency-key"]
+    expect(rough.locator("#line")).to_be_hidden()
+
+
+# --- everybody can use it
+
+
+def waiting(bench: Bench) -> str:
+    bench.desk.begin("j1", Begun(id="", check="hold.overnight@left"), MARK)
+    entry = Entry(id="", check="soap.fold-normal@left", outcome="bubbles")
+    bench.desk.answer("j1", entry, Mark(what="answer", at=MARK.at))
+    return "/jobs/j1"
+
+
+PAGES: dict[str, Callable[[Bench], str]] = {
+    "list": lambda _: "/",
+    "new": lambda _: "/new",
+    "step": lambda _: "/jobs/j1",
+    "waiting": waiting,
+    "repair": lambda _: "/jobs/demo",
+    "check": lambda _: NUMBERS,
+    "checks": lambda _: "/jobs/j1/checks",
+    "evidence": lambda _: "/jobs/demo/evidence",
+    "settings": lambda _: "/settings",
+}
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("name", PAGES)
+def test_nobody_is_shut_out(page: Page, bench: Bench, name: str, scheme: str) -> None:
+    page.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
+    page.goto(PAGES[name](bench))
+    for fold in page.locator("details").all():
+        fold.evaluate("d => { d.open = true; }")
+    found = Axe().run(page).response["violations"]
+    assert [v["id"] for v in found if v["impact"] in ("serious", "critical")] == []
+    assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+
+
+def test_what_is_tapped_is_large_enough(page: Page) -> None:
+    """At least 44 px high (Web Content Accessibility Guidelines 2.2, 2.5.5)."""
+    tapped = "button, .button, .top a, summary, .pick, select, input:not([type=hidden])"
+    small = """tapped => [...document.querySelectorAll(tapped)]
+        .filter(e => !["radio", "checkbox"].includes(e.type))
+        .filter(e => e.getClientRects().length && e.getBoundingClientRect().height < 44)
+        .map(e => e.outerHTML)"""
+    for path in ("/", "/new", "/jobs/j1", NUMBERS, "/jobs/demo/evidence", "/settings"):
+        page.goto(path)
+        assert page.evaluate(small, tapped) == [], path
