@@ -106,7 +106,8 @@ def _again(request: Request, err: Exception, fields: Fields, back: str) -> Respo
     return show(request, "again.html", Frame(title="Not kept"), page, status)
 
 
-async def _fields(request: Request) -> Fields:
+async def read_fields(request: Request) -> Fields:
+    """Return the texts of a form by name."""
     form = await request.form(max_fields=400)
     found: dict[str, list[str]] = {}
     for name, value in form.multi_items():

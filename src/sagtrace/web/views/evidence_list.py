@@ -159,5 +159,5 @@ def _why_not(job: Job, judged: Judged | None, entry: Entry, *, proof: bool) -> s
 
 
 def _note(job: str, note: Note, now: str) -> NoteRow:
-    picture = f"/jobs/{job}/photos/{note.sha256}" if note.sha256 else ""
+    picture = f"/api/v1/jobs/{job}/files/{note.sha256}" if note.sha256 else ""
     return NoteRow(id=note.id, text=note.text, picture=picture, at=moment(note.at, now), by=note.by)
