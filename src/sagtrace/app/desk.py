@@ -110,8 +110,12 @@ class Desk:
         key = (kept.job.id, kept.revision)
         with self._thinking:
             if key not in self._judged:
-                place = _Place(self.store, kept.job)
-                _hold(self._judged, key, self.workshop.judge(kept.job, place))
+                last = self._judged.get((kept.job.id, kept.revision - 1))
+                if last is not None and _same_evidence(last.job, kept.job):
+                    found = replace(last, job=kept.job)  # an approval, say, tells nothing new
+                else:
+                    found = self.workshop.judge(kept.job, _Place(self.store, kept.job))
+                _hold(self._judged, key, found)
             return self._judged[key]
 
     def judged_before(self, kept: Kept) -> Judged | None:
