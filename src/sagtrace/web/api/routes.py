@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 from fastapi import APIRouter
 
-from sagtrace.web.api import changes, jobs
+from sagtrace.web.api import changes, jobs, recordings
 
 __all__ = ["routers"]
 
 
 def routers() -> Sequence[APIRouter]:
     """Return the routers of the API, in the order of its description."""
-    return (jobs.router, changes.router)
+    return (jobs.router, changes.router, recordings.router)

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 from fastapi import APIRouter
 
-from sagtrace.web.pages import forms, jobs
+from sagtrace.web.pages import forms, jobs, recordings
 
 __all__ = ["routers"]
 
 
 def routers() -> Sequence[APIRouter]:
     """Return the routers of the pages."""
-    return (jobs.router, forms.router)
+    return (jobs.router, forms.router, recordings.router)

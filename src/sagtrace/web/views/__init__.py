@@ -1,0 +1,1 @@
+"""What pages show, as records: nothing is worked out in a template."""
