@@ -177,16 +177,17 @@ def seed_demo(desk: Desk, at: str) -> bool:
     return seed(desk, job_place(demo_folder() / "demo.yaml"), at)
 
 
-def compile_aloud(tell: Callable[[str], None]) -> None:
+def compile_aloud(tell: Callable[[str], None], *, at_once: bool = True) -> None:
     """Let the first fit on a machine say what it prepares, and do so in processes of its own.
 
-    For a command; a library's caller may be anywhere.
+    For a command; a library's caller may be anywhere. A program with threads is not divided, so it
+    says `at_once=False`.
     """
 
     def ready() -> None:
         from sagtrace.twin.simulate import prepare
 
-        prepare(tell, at_once=True)
+        prepare(tell, at_once=at_once)
 
     open_workshop().fitter = VirtualFitter(known=virtual, keep=_keep_fit, ready=ready)
 

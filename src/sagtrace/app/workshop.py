@@ -246,7 +246,11 @@ class Workshop:
         except EvidenceError as err:
             return None, str(err)
 
-    def _kept(self, job: Job, place: Recordings | None) -> tuple[Recorded, ...]:
+    def recorded(self, job: Job, place: Recordings | None) -> tuple[Recorded, ...]:
+        """Return the job's recordings as read.
+
+        Raises DocumentError for one whose file is not the one that was attached.
+        """
         if not job.recordings:
             return ()
         if place is None:
@@ -275,7 +279,7 @@ class Workshop:
         """
         self._know_access(job)
         reasoner, facts = self.reasoner(job.layout), self.facts(job)
-        recordings = self._kept(job, place)
+        recordings = self.recorded(job, place)
         recorded = [finding for r in recordings for finding in r.report.findings]
         evidence = gather(reasoner.system, job, facts, recorded)
         verdict = reasoner.judge(evidence.findings)

@@ -17,6 +17,7 @@ from sagtrace.web.guard import Guard
 from sagtrace.web.pages import routes as pages
 from sagtrace.web.pages.page import show_problem
 from sagtrace.web.problems import add_problems
+from sagtrace.web.readings import Readings
 from sagtrace.web.sizes import Sizes
 
 __all__ = ["build_app"]
@@ -39,6 +40,7 @@ def build_app(desk: Desk, *, now: Callable[[], str] = _now) -> FastAPI:
         redoc_url=None,
     )
     app.state.desk, app.state.now = desk, now
+    app.state.readings = Readings(desk)
     add_problems(app, show_problem)
     for router in api.routers():
         app.include_router(router, prefix="/api/v1")

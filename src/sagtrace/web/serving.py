@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 
 import uvicorn
 
-from sagtrace.bootstrap import open_desk, seed_demo
+from sagtrace.bootstrap import compile_aloud, open_desk, seed_demo
 from sagtrace.errors import InputError
 from sagtrace.web.app import build_app
 
@@ -32,6 +32,8 @@ def serve(port: int, store: str, tell: Callable[[str], None]) -> None:
             ) from None
         listener.listen()  # so that whoever comes at once waits instead of being refused
         tell(f"The workbench is at http://{HOST}:{listener.getsockname()[1]}/ (Ctrl+C stops it)")
-        config = uvicorn.Config(build_app(desk), log_level="warning", server_header=False)
+        app = build_app(desk)
+        compile_aloud(app.state.readings.tasks.say, at_once=False)
+        config = uvicorn.Config(app, log_level="warning", server_header=False)
         uvicorn.Server(config).run(sockets=[listener])
     desk.store.close()

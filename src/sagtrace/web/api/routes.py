@@ -17,6 +17,7 @@ from sagtrace.web.api import (
     known,
     practice,
     record,
+    recordings,
     repair,
     verdict,
 )
@@ -28,4 +29,4 @@ def routers() -> Sequence[APIRouter]:
     """Return the routers of the API, in the order of its description."""
     read = (following.router, verdict.router, record.router, repair.router, files.router)
     others = (practice.router, calculators.router, known.router, kinds.router)
-    return (jobs.router, demo.router, changes.router, *read, *others)
+    return (jobs.router, demo.router, changes.router, recordings.router, *read, *others)

@@ -14,6 +14,7 @@ from sagtrace.web.pages import (
     jobs,
     new,
     papers,
+    recordings,
     repair,
     settings,
     step,
@@ -26,5 +27,5 @@ __all__ = ["routers"]
 
 def routers() -> Sequence[APIRouter]:
     """Return the routers of the pages."""
-    job = (step, checks, evidence, verdict, vehicle, repair, papers, forms)
+    job = (step, checks, evidence, verdict, vehicle, recordings, repair, papers, forms)
     return [page.router for page in (jobs, new, *job, calculators, settings)]
