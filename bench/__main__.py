@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bench import recordings, twin
+from bench import fit, recordings, twin
 from sagtrace.bootstrap import demo_folder, job_place, open_workshop
 from sagtrace.diagnosis.outlook import look_ahead
 from sagtrace.diagnosis.verdict import Reasoner
@@ -92,7 +92,7 @@ def main() -> None:
     for paper in (customer_paper(assessment), technical_paper(assessment)):
         taken = median_of(lambda p=paper: workshop.paper_maker.render(p), 5)
         note(f"{paper.kind} paper as PDF", 1e3 * taken, "ms", None, "typst")
-    for part in (recordings, twin):
+    for part in (recordings, twin, fit):
         for figure in part.figures():
             note(*figure)
     RESULTS.write_text(json.dumps(results, indent=2, ensure_ascii=False) + "\n")

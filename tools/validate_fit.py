@@ -4,7 +4,10 @@ The geometry of each vehicle is off by up to 20 % (area, volume) and 5 % (lever)
 and 3 % between corners; recordings have noise, steps, jitter, gaps, three rates, a falling
 temperature, one or two faults or none. Writes docs/fit-validation.md.
 
-Run: PYTHONPATH=src python tools/validate_fit.py [CASES]
+Run: PYTHONPATH=src python tools/validate_fit.py [CASES [FIRST]]
+
+The number of a case is its seed. The fit was developed on cases below 5000; the page is made of
+cases from 5000 on, which nobody looked at before.
 """
 
 from __future__ import annotations
@@ -45,8 +48,15 @@ KINDS = (
 )
 RATES = (2.0, 2.0, 1.0, 10.0)
 # What is known beforehand: one standard deviation of the even spreads above.
-KNOWN = Spreads(area=0.115, volume=0.115, lever=0.029, load=0.06, sides=0.03)
-WORST = "| case | layout | kind | tape | quantity | true | fitted | z | misfit |"
+KNOWN = Spreads(area=0.115, volume=0.115, lever=0.029, load=0.058, axles=0.0, sides=0.0245)
+KNOWN_WELL = Spreads(
+    area=1e-3, volume=1e-3, lever=1e-3, load=1e-3, axles=1e-3, sides=1e-3
+)  # what is left to know where the true geometry is given
+FIRST_SHOWN = 5000  # seeds below were used for development
+NEAR_AIR = 8.0  # [s] before and after a command, where a load is no jump at rest
+WORST = (
+    "| case | layout | kind | tape | quantity | true | fitted | z | misfit | geometry known | why |"
+)
 ML_MIN = 6e7  # mL/min in a m^3/s
 
 
@@ -84,6 +94,7 @@ class Case:
     seconds: float
     misfit: float
     settled: bool
+    facts: tuple[str, ...]  # what is hard about it
 
 
 def off(rng: np.random.Generator, share: float) -> float:
@@ -186,8 +197,44 @@ def one(number: int) -> Case:
     return Case(
         number=number, layout=base.layout, kind=kind, taped=taped, told=told, refused=refused,
         seconds=seconds, misfit=found.misfit if found else np.nan,
-        settled=bool(found and found.settled),
+        settled=bool(found and found.settled), facts=_facts(number, trace, run, found),
     )  # fmt: skip
+
+
+def _facts(number: int, trace: Trace, run: Simulation, found: Fit | None) -> tuple[str, ...]:
+    facts = []
+    if run.truth is not None and not any(role.startswith("valve.") for role in trace.channels):
+        facts.append("valves not recorded")
+    step = float(np.median(np.diff(trace.time)))
+    if step > 0.7:
+        facts.append(f"{step:.0f} s between samples")
+    if float(np.max(np.diff(trace.time))) > 3.0 * step:
+        facts.append("gaps")
+    loads = ([600.0] if number % 2 == 0 else []) + ([1500.0] if number % 5 == 0 else [])
+    for at in loads:
+        near = np.abs(run.changes[:, 0] - at) < NEAR_AIR
+        facts.append(f"load at {at / 60:.0f} min" + (" while air moved" if near.any() else ""))
+    fills = int(np.count_nonzero(np.diff(run.changes[:, 1], prepend=0.0) > 0.0))
+    facts.append(f"{fills} fills")
+    if found is not None and not found.settled:
+        facts.append("search not settled")
+    return tuple(facts)
+
+
+def explained(t: Told) -> tuple[float, bool]:
+    """Return what the same recording gives where the true geometry is known, and if that is near.
+
+    Near: less than half of the error is left.
+    """
+    base, true, faults, kind, taped = made(t.case)
+    trace, run = recorded(t.case, true, faults)
+    tapes = tapes_of(t.case, true, run) if taped else []
+    known = replace(base, springs=true.springs, lever=true.lever)
+    found = fit(known, trace, np.random.default_rng(t.case), spreads=KNOWN_WELL, tapes=tapes)
+    rows = _told(t.case, base, true, faults, kind, taped, found)
+    same = [r for r in rows if r.what == t.what and r.true == t.true]
+    value = min((r.fitted.value for r in same), key=lambda v: abs(v - t.true), default=np.nan)
+    return value, bool(abs(value - t.true) < 0.5 * abs(t.error))
 
 
 def _told(
@@ -206,7 +253,10 @@ def _told(
         if taped:
             rows += [("leak of a side", leaks[c], found.leaks[c]) for c in leaks]
     else:
-        rows += [("leak of a corner", leaks[c], found.leaks[c]) for c in leaks]
+        rows += [
+            ("leak of a corner" if leaks[c] > 0.0 else "tight corner", leaks[c], found.leaks[c])
+            for c in leaks
+        ]
     if found.pump is not None:
         share = true.pump.swept_volume / base.pump.swept_volume
         rows.append(("pump", share, found.pump))
@@ -226,29 +276,24 @@ def _told(
 
 def main() -> None:
     cases = int(sys.argv[1]) if len(sys.argv) > 1 else 200
+    first = int(sys.argv[2]) if len(sys.argv) > 2 else FIRST_SHOWN
     prepare(print, at_once=True)
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
         done = []
-        for case in pool.map(one, range(cases), chunksize=4):
+        for case in pool.map(one, range(first, first + cases)):
             done.append(case)
             if len(done) % 20 == 0:
                 print(f"{len(done)} of {cases}", flush=True)
-    PAGE.write_text(page(done))
+        told = [t for case in done for t in case.told]
+        worst = sorted(told, key=lambda t: -_z(t))[:10]
+        why = list(pool.map(explained, worst))
+    PAGE.write_text(page(done, worst, why))
     print(f"written to {PAGE}")
 
 
-def page(done: list[Case]) -> str:
+def page(done: list[Case], worst: list[Told], why: list[tuple[float, bool]]) -> str:
     told = [t for case in done for t in case.told]
-    lines = [
-        "# The fit against the truth",
-        "",
-        f"{len(done)} simulated recordings, written by tools/validate_fit.py; "
-        f"{sum(bool(c.refused) for c in done)} refused, "
-        f"{sum(not c.settled and not c.refused for c in done)} not settled. Invented vehicles.",
-        "",
-        "| quantity | layout | tape | n | inside 95 % | median error | worst |",
-        "|---|---|---|---:|---:|---:|---:|",
-    ]
+    lines = _intro(done)
     for what in dict.fromkeys(t.what for t in told):
         for layout in (*LAYOUTS, "all"):
             for taped in (False, True):
@@ -258,35 +303,98 @@ def page(done: list[Case]) -> str:
                 ]  # fmt: skip
                 if some:
                     lines.append(_row(what, layout, taped, some))
-    healthy = [t for t in told if t.kind == "none" and t.what.startswith("leak of")]
-    if healthy:
-        most = np.array([t.fitted.high for t in healthy]) * ML_MIN
-        lines += ["", f"Healthy recordings: no leak above {np.median(most):.2g} mL/min (median), "
-                  f"{most.max():.2g} mL/min (worst)."]  # fmt: skip
+    lines += _together(told)
     for layout in LAYOUTS:
         s = np.array([c.seconds for c in done if c.layout == layout])
         lines.append(
-            f"\nTime of a fit, {layout}: median {np.median(s):.2f} s, worst {s.max():.1f} s."
+            f"\nProcessor time of a fit, {layout}: median {np.median(s):.2f} s, "
+            f"worst {s.max():.1f} s."
         )
-    lines += ["", "## The worst ten", "", WORST,
-              "|---:|---|---|---|---|---:|---:|---:|---:|"]  # fmt: skip
-    by_case = {c.number: c for c in done}
-    worst = sorted((t for t in told if not t.covered), key=lambda t: -_z(t))[:10]
-    for t in worst:
-        scale = ML_MIN if t.what.startswith("leak") else 1.0
-        f = t.fitted
-        lines.append(
-            f"| {t.case} | {t.layout} | {t.kind} | {'yes' if t.taped else 'no'} | {t.what} | "
-            f"{scale * t.true:.3g} | {scale * f.value:.3g} "
-            f"({scale * f.low:.3g} to {scale * f.high:.3g}) | "
-            f"{_z(t):.1f} | {by_case[t.case].misfit:.2f} |"
-        )
+    lines += _worst(done, worst, why)
     for case in done:
         if case.refused:
             lines.append(
                 f"\nRefused: case {case.number}, {case.layout}, {case.kind}: {case.refused}"
             )
     return "\n".join(lines) + "\n"
+
+
+def _intro(done: list[Case]) -> list[str]:
+    return [
+        "# The fit against the truth",
+        "",
+        f"{len(done)} simulated recordings, cases {done[0].number} to {done[-1].number}, written "
+        f"by tools/validate_fit.py; {sum(bool(c.refused) for c in done)} refused, "
+        f"{sum(not c.settled and not c.refused for c in done)} not settled. Invented vehicles.",
+        "",
+        "The number of a case is its seed. The fit was developed on seeds below "
+        f"{FIRST_SHOWN}, the table is of later ones. The vehicle's area and volume are off by up "
+        "to 20 %, its lever by 5 %, its load by 10 % and each corner's by 3 %; the fit is told "
+        "these spreads. Recordings have 1, 2 or 10 samples a second with jitter, rounding and "
+        "noise; every fourth has gaps, every seventh no valves, half get 25 kg a corner after ten "
+        "minutes.",
+        "",
+        "What is off is off evenly, so no truth lies beyond 1.7 standard deviations of it, where a "
+        "normal spread has one in ten: where the geometry dominates, more than 95 % is expected.",
+        "",
+        "A *tight corner* has no leak beside others that may; its interval begins with nothing "
+        "and so holds the truth unless the fit sees a leak that is not there.",
+        "",
+        "| quantity | layout | tape | n | inside 95 % | median error | worst |",
+        "|---|---|---|---:|---:|---:|---:|",
+    ]
+
+
+def _together(told: list[Told]) -> list[str]:
+    """Return coverage over all leaks and the pump, and what healthy recordings say."""
+    lines = [""]
+    for name, some in (
+        ("leaks", [t for t in told if t.what.startswith("leak") and t.true > 0.0]),
+        ("pump", [t for t in told if t.what == "pump"]),
+        ("everything", told),
+    ):
+        if some:
+            inside = 100.0 * float(np.mean([t.covered for t in some]))
+            lines.append(f"- {name}: {inside:.1f} % of {len(some)} truths inside their intervals")
+    healthy = [t for t in told if t.kind == "none" and ("corner" in t.what or "axle" in t.what)]
+    if healthy:
+        most = np.array([t.fitted.high for t in healthy]) * ML_MIN
+        seen = sum(not t.covered for t in healthy)
+        lines += [
+            "",
+            f"Healthy recordings: no leak above {np.median(most):.2g} mL/min (median), "
+            f"{most.max():.2g} mL/min (worst); {seen} of {len(healthy)} corners and axles are said "
+            "to leak though they do not.",
+        ]
+    return lines
+
+
+def _worst(done: list[Case], worst: list[Told], why: list[tuple[float, bool]]) -> list[str]:
+    by_case = {c.number: c for c in done}
+    lines = [
+        "", "## The worst ten, and why", "",
+        "By z, the error in fitted standard deviations. *Geometry known*: what the same recording "
+        "gives where area, volume, lever and loads are given as they truly are. Where that is near "
+        "the truth, the error is the geometry's: the truth lies near the edge of what was assumed, "
+        "and the recording cannot tell it. Where it is not, what is hard about the recording "
+        "itself is to blame; for a side of an axle those are the tapes, whose errors of 1.5 mm "
+        "stand against a lean of a few millimetres.",
+        "",
+        WORST, "|---:|---|---|---|---|---:|---:|---:|---:|---:|---|",
+    ]  # fmt: skip
+    for t, (value, near) in zip(worst, why, strict=True):
+        scale = ML_MIN if t.what.startswith("leak") or t.what.startswith("tight") else 1.0
+        f, case = t.fitted, by_case[t.case]
+        blame = "geometry" if near else "recording"
+        lines.append(
+            f"| {t.case} | {t.layout} | {t.kind} | {'yes' if t.taped else 'no'} | {t.what} | "
+            f"{scale * t.true:.3g} | {scale * f.value:.3g} "
+            f"({scale * f.low:.3g} to {scale * f.high:.3g}) | {_z(t):.1f} | {case.misfit:.2f} | "
+            f"{scale * value:.3g} | {blame}; {', '.join(case.facts)} |"
+        )
+    count = sum(near for _, near in why)
+    lines += ["", f"{count} of the {len(why)} are the geometry's."]
+    return lines
 
 
 def _z(t: Told) -> float:
@@ -305,6 +413,9 @@ def _row(what: str, layout: str, taped: bool, some: list[Told]) -> str:
     elif what == "feed":
         errors = [1e3 * abs(t.error) for t in some]
         shown = f"{np.median(errors):.1f} mΩ | {max(errors):.0f} mΩ"
+    elif what == "tight corner":
+        errors = [ML_MIN * abs(t.error) for t in some]
+        shown = f"{np.median(errors):.2f} mL/min | {max(errors):.1f} mL/min"
     else:
         errors = [abs(t.error) for t in some]
         shown = f"{np.median(errors):.3f} | {max(errors):.2f}"

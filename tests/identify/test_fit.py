@@ -11,10 +11,13 @@ from sagtrace.errors import EvidenceError, UnknownIdError
 from sagtrace.signals.trace import Trace
 from sagtrace.twin.faults import CornerFault, FaultParameters, TimedFault
 from sagtrace.twin.health import leak_conductance
-from sagtrace.twin.identify.fit import fit
+from sagtrace.twin.identify.commands import commands_of
+from sagtrace.twin.identify.fit import fit, search
+from sagtrace.twin.identify.problem import Problem
 from sagtrace.twin.identify.result import Fit, Tape
 from sagtrace.twin.identify.unknowns import Spreads
 from sagtrace.twin.parameters import VehicleParameters
+from sagtrace.twin.plant import C_PUMP, C_VENT_CMD
 from sagtrace.twin.replay import replay
 from sagtrace.twin.script import Ambient, Load, Script
 from sagtrace.twin.simulate import Simulation, simulate
@@ -88,7 +91,8 @@ def test_sides_are_told_by_tapes_alone() -> None:
     tapes = [
         Tape(time=float(run.time[i]), corner=c, height=PAIR.level + float(h[i]), std=1e-3)
         for c, h in run.truth.heights.items()
-        for i in (10, len(run.time) - 10)
+        for end in (10, len(run.time) - 10)
+        for i in (end - 4, end, end + 4)
     ]
     told = fitted(PAIR, run.trace(), WIDE, *tapes)
     assert told.leaks["left"].value > 3.0 * told.leaks["right"].value
@@ -125,6 +129,70 @@ def test_outliers_jitter_gaps_and_somebody_getting_in() -> None:
     assert axle.value / ML_MIN == pytest.approx(100.0, rel=0.2)
 
 
+@pytest.fixture(scope="module")
+def leaky() -> Trace:
+    return drive(PAIR, leaking(PAIR, left=250.0), duration=1800.0).trace()
+
+
+def test_a_rough_recording_widens_what_is_told(leaky: Trace) -> None:
+    swaying = leaky.channels["height.rear"] + 5e-4 * np.sin(leaky.time / 3.0)
+    # With a known geometry, because its spread would hide that of the recording.
+    rough = fitted(PAIR, replace(leaky, channels={**leaky.channels, "height.rear": swaying}), EXACT)
+    calm = fitted(PAIR, leaky, EXACT)
+    assert calm.misfit < 1.0 < 1.5 < rough.misfit
+    assert rough.leaks["axle"].std > 1.1 * calm.leaks["axle"].std
+    assert any("times as rough" in note for note in rough.notes)
+
+
+def test_a_bad_start_ends_at_the_same_answer(leaky: Trace) -> None:
+    def found(*, bad: bool) -> tuple[float, float, float]:
+        problem = Problem(PAIR, leaky, WIDE, ())
+        start = problem.guess()
+        if bad:
+            start[problem.unknowns.places(["leak.left", "leak.right"])] *= 8.0
+            start[problem.unknowns.at("pump")], start[problem.unknowns.at("area")] = -1.5, 0.3
+        solution = search(problem, start)
+        assert solution.settled
+        at = problem.unknowns.places(["leak.left", "leak.right"])
+        std = np.sqrt(solution.covariance(problem.unknowns.prior)[np.ix_(at, at)].sum())
+        return float(solution.parameters[at].sum()), float(std), solution.cost
+
+    (good, std, cost), (other, _, other_cost) = found(bad=False), found(bad=True)
+    assert other == pytest.approx(good, abs=0.3 * std)
+    assert other_cost == pytest.approx(cost, abs=0.5)
+
+
+def test_the_commands_of_single_samples_are_their_own() -> None:
+    time = np.array([0.0, 1.1, 1.9, 3.1, 3.9, 5.0, 6.2, 6.9, 8.1, 9.0])
+    pump = np.array([0, 0, 1, 1, 0, 0, 1, 0, 0, 0.0])
+    vent = np.array([0, 0, 0, 0, 1, 0, 0, 0, 0, 0.0])
+    height = np.full(len(time), 0.4)
+    channels = {"pump.command": pump, "vent.command": vent, "height.rear": height}
+    channels |= {"valve.left": pump, "valve.right": pump}
+    commands = commands_of(Trace(time=time, channels=channels), PAIR)
+    middle = 0.5 * (commands.edges[1:] + commands.edges[:-1])
+    for t, on, out in zip(time, pump, vent, strict=True):
+        k = int(np.searchsorted(commands.edges, t, side="right")) - 1
+        k = min(k, len(middle) - 1)
+        assert (commands.table[k, C_PUMP], commands.table[k, C_VENT_CMD]) == (on, out)
+
+
+def test_a_vent_between_two_samples_is_put_in() -> None:
+    time = np.arange(0.0, 60.0, 1.2)
+    pump = ((time > 10.0) & (time < 15.0)) | ((time > 40.0) & (time < 45.0))
+    vent = np.zeros(len(time))
+    vent[np.flatnonzero(np.diff(pump.astype(float)) < 0.0)[0] + 1] = 1.0  # the second is unseen
+    channels = {"pump.command": pump.astype(float), "vent.command": vent}
+    channels |= {"height.rear": np.full(len(time), 0.4)}
+    channels |= {"valve.left": pump.astype(float), "valve.right": pump.astype(float)}
+    commands = commands_of(Trace(time=time, channels=channels), PAIR)
+    vents = commands.table[:, C_VENT_CMD] > 0.0
+    assert np.count_nonzero(vents) == 2
+    assert np.all(commands.table[vents, C_PUMP] == 0.0)
+    long = np.diff(commands.edges)[vents]
+    assert long[1] == pytest.approx(PAIR.control.relief, abs=0.3)
+
+
 def test_what_cannot_be_fitted_is_refused() -> None:
     run = drive(PAIR, leaking(PAIR, left=100.0), duration=900.0)
     channels = dict(run.trace().channels)
@@ -145,8 +213,6 @@ def test_what_cannot_be_fitted_is_refused() -> None:
 
 
 def test_a_replay_of_the_true_commands_is_the_run() -> None:
-    from sagtrace.twin.identify.commands import commands_of
-
     fault = leaking(PAIR, left=300.0)
     run = simulate(
         PAIR, Script(duration=900.0, engine=True, ambient=288.15), faults=(fault,), rate=20.0

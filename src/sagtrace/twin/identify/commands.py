@@ -2,7 +2,9 @@
 
 A command is 0 or 1 from its sample to the next; a change lies half-way between the two samples
 that show it. Where the spring valves were not recorded, a corner counts as open while air moves
-if its height followed. Limits: with a reservoir the valves must be recorded, because a fill without
+if its height followed. The vent that empties the gallery after a fill may fall between two
+samples, or not be recorded at all; then it is put in, because a fill into a full gallery begins a
+second or two sooner. Limits: with a reservoir the valves must be recorded, because a fill without
 the pump cannot be seen in the pump's command.
 """
 
@@ -27,6 +29,7 @@ KNOT = 600.0  # [s] chosen: the air's temperature runs straight between two of t
 SMOOTHED = 60.0  # [s] chosen: over which a recorded air temperature is averaged
 FOLLOWED = 1.5e-3  # [m] chosen: a height that moved less did not follow
 SHARE = 0.3  # [-] chosen: and one that moved less than this share of the most did not either
+HIDDEN = 0.9  # [-] chosen: of its length, the gap between two samples that can hide a vent
 AROUND = 3.0  # [s] chosen: before and after air moves, where heights are compared
 
 
@@ -54,13 +57,7 @@ def commands_of(trace: Trace, vehicle: VehicleParameters) -> Commands:
             "the recording does not say when the valves open. With a reservoir the springs are "
             "filled without the pump; record the commands of the valves too."
         )
-    state = np.zeros((COMMANDS + 1, len(time)))
-    state[C_PUMP] = _flag(trace, "pump.command")
-    state[C_VENT_CMD] = _flag(trace, "vent.command")
-    state[C_RES_CMD] = _flag(trace, "valve.reservoir")
-    for i, corner in enumerate(corners):
-        state[C_VALVE + i] = _flag(trace, f"valve.{corner}")
-    state[COMMANDS] = _flag(trace, "engine") if "engine" in trace.channels else 1.0
+    state = _states(trace, corners)
     if not valves_known:
         _infer_valves(trace, vehicle, state)
     changed = np.flatnonzero(np.any(np.diff(state, axis=1) != 0.0, axis=0))
@@ -70,14 +67,65 @@ def commands_of(trace: Trace, vehicle: VehicleParameters) -> Commands:
         nearest = np.min(np.abs(knots[:, None] - times[None, :]), axis=1) if knots.size else knots
         knots = knots[nearest > 1.0]
     edges = np.unique(np.concatenate([[0.0], times, knots, [time[-1]]]))
-    at = np.clip(np.searchsorted(time, 0.5 * (edges[:-1] + edges[1:])) - 1, 0, len(time) - 1)
+    # By its change, not by its middle: a stretch may hold a single sample on either side of that.
+    at = np.concatenate([[0], changed + 1])[np.searchsorted(times, edges[:-1], side="right")]
+    table, engine = state[:COMMANDS, at].T, state[COMMANDS, at]
+    edges, kept, vents = _with_hidden_vents(trace, time, edges, table, vehicle.control.relief)
+    table = table[kept]
+    table[vents], table[vents, C_VENT_CMD] = 0.0, 1.0
     return Commands(
         edges=edges,
-        table=np.ascontiguousarray(state[:COMMANDS, at].T),
+        table=np.ascontiguousarray(table),
         ambient=_ambient(trace, time, edges),
-        engine=state[COMMANDS, at].copy(),
+        engine=engine[kept].copy(),
         loads=np.zeros((len(edges), len(corners))),
     )
+
+
+def _states(trace: Trace, corners: list[str]) -> Array:
+    """Return what each sample shows as commanded, a row a command, the engine last."""
+    state = np.zeros((COMMANDS + 1, len(trace.time)))
+    state[C_PUMP] = _flag(trace, "pump.command")
+    state[C_VENT_CMD] = _flag(trace, "vent.command")
+    state[C_RES_CMD] = _flag(trace, "valve.reservoir")
+    for i, corner in enumerate(corners):
+        state[C_VALVE + i] = _flag(trace, f"valve.{corner}")
+    state[COMMANDS] = _flag(trace, "engine") if "engine" in trace.channels else 1.0
+    return state
+
+
+def _with_hidden_vents(
+    trace: Trace, time: Array, edges: Array, table: Array, relief: float
+) -> tuple[Array, NDArray[np.int64], Flags]:
+    """Return edges with the vents that no sample shows, the old stretch of each, which are vents.
+
+    A vent of `relief` seconds is put in after a fill where two samples lie so far apart that it
+    fits between them, or where no vent was recorded.
+    """
+    pump, vent = table[:, C_PUMP] > 0.0, table[:, C_VENT_CMD] > 0.0
+    ends = np.flatnonzero(pump[:-1] & ~pump[1:] & ~vent[1:])
+    relieved = np.any(pump[:-1] & vent[1:])
+    recorded = "vent.command" in trace.channels
+    new, kept, vents = [edges[0]], [], []
+    for k in range(len(table)):
+        kept.append(k)
+        vents.append(False)
+        new.append(edges[k + 1])
+        if k not in ends:
+            continue
+        after = int(np.clip(np.searchsorted(time, edges[k + 1]), 1, len(time) - 1))
+        begin, gap = time[after - 1], time[after] - time[after - 1]
+        if recorded and relieved and gap >= HIDDEN * relief:
+            long = min(relief, HIDDEN * gap)
+            new[-1] = max(begin + 0.5 * (gap - long), 0.5 * (new[-2] + edges[k + 1]))
+        elif recorded:
+            continue
+        else:
+            long = min(relief, 0.5 * (edges[k + 2] - edges[k + 1]))
+        kept.append(k + 1)
+        vents.append(True)
+        new.append(new[-1] + long)
+    return np.array(new), np.array(kept), np.array(vents)
 
 
 def _flag(trace: Trace, role: str) -> Array:

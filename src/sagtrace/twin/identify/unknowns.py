@@ -29,7 +29,8 @@ class Spreads:
     area: float = 0.2
     volume: float = 0.22
     lever: float = 0.11
-    load: float = 0.24
+    load: float = 0.24  # of the whole vehicle
+    axles: float = 0.1  # of one axle's load beside that
     pressure: float | None = None  # of load over area, where that is what is known
     sides: float = 0.08  # between the loads of one axle's two sides
     heat: float = 0.4
@@ -72,7 +73,7 @@ class Unknowns:
             (name, getattr(spreads, name), 0.05, -np.inf)
             for name in ("area", "volume", "lever", "heat", "roll")
         ]
-        rows += [(f"load.{s.corner}", spreads.load, 0.05, -np.inf) for s in base.springs]
+        rows += _load_rows(len(base.springs), spreads)
         shared = [sensor for sensor in base.sensors if len(sensor.corners) > 1]
         rows += [
             (f"start.{corner}", spreads.tilt, 3e-3, -np.inf)
@@ -115,10 +116,10 @@ class Unknowns:
                 area=s.area * area,
                 area_slope=s.area_slope * area,
                 volume=s.volume * volume,
-                load=s.load * np.exp(told[f"load.{s.corner}"]),
+                load=s.load * np.exp(load),
                 heat_conductance=s.heat_conductance * np.exp(told["heat"]),
             )
-            for s in v.springs
+            for s, load in zip(v.springs, self.load_rows() @ p, strict=True)
         )
         pump = replace(v.pump, swept_volume=v.pump.swept_volume * np.exp(told["pump"]))
         roll = np.exp(told["roll"])
@@ -136,23 +137,44 @@ class Unknowns:
         }
         return TimedFault(name="fitted", change=FaultParameters(corners=corners))
 
+    def load_rows(self) -> Array:
+        """Return how the logarithm of each corner's load depends on the vector.
+
+        Air runs between two springs as the root of a small difference, so a derivative by one
+        corner's load alone says nothing of all corners together; hence their mean and differences.
+        """
+        n = len(self.base.springs)
+        rows = np.zeros((n, len(self.names)))
+        rows[:, self.at("load")] = 1.0
+        for i in range(n):
+            rows[i, self.at(f"sides.{i // 2}")] = 0.5 if i % 2 == 0 else -0.5
+            if n > 2:
+                rows[i, self.at("axles")] = 0.5 if i < 2 else -0.5
+        return rows
+
     def ties(self, p: Array) -> Array:
         """Return what is known of several unknowns together, in standard deviations from it."""
-        loads = p[self.places([f"load.{s.corner}" for s in self.base.springs])]
-        parts = [(loads[0::2] - loads[1::2]) / self.spreads.sides]
-        if self.spreads.pressure is not None:
-            parts.append((loads - p[self.at("area")]) / self.spreads.pressure)
-        return np.concatenate(parts)
+        if self.spreads.pressure is None:
+            return np.empty(0)
+        return np.asarray((self.load_rows() @ p - p[self.at("area")]) / self.spreads.pressure)
 
     def pressures(self, draws: Array) -> Array:
         """Return the absolute pressure in each spring for rows of vectors, (rows, corners)."""
-        area = np.exp(draws[:, self.at("area")])
-        columns = [
-            s.load / s.area * np.exp(draws[:, self.at(f"load.{s.corner}")]) / area
-            for s in self.base.springs
-        ]
-        return np.asarray(np.column_stack(columns) + self.base.surroundings.barometer)
+        full = np.array([spring.load / spring.area for spring in self.base.springs])
+        ratio = draws @ self.load_rows().T - draws[:, [self.at("area")]]
+        return np.asarray(full * np.exp(ratio) + self.base.surroundings.barometer)
 
     def places(self, names: Sequence[str]) -> list[int]:
         """Return the places of several names."""
         return [self.at(name) for name in names]
+
+
+def _load_rows(n: int, spreads: Spreads) -> list[tuple[str, float, float, float]]:
+    """Return the unknowns of the loads: their mean, and differences of axles and sides."""
+    own = spreads.axles**2 / (n // 2) if n > 2 else 0.0  # of a single axle, `load` says it all
+    mean = np.sqrt(spreads.load**2 + own + spreads.sides**2 / (2 * n))
+    rows = [("load", float(mean), 0.03, -np.inf)]
+    if n > 2:
+        axles = np.sqrt(2.0 * spreads.axles**2 + 0.5 * spreads.sides**2)
+        rows.append(("axles", float(axles), 0.01, -np.inf))
+    return rows + [(f"sides.{k}", spreads.sides, 0.01, -np.inf) for k in range(n // 2)]

@@ -48,9 +48,8 @@ def readings_of(unknowns: Unknowns, sinks: Mapping[str, Array]) -> tuple[Reading
                     std=TAPE,
                 )
             )
-    pressure = np.zeros((len(unknowns.base.corners), n))
-    for row, corner in zip(pressure, unknowns.base.corners, strict=True):
-        row[unknowns.at(f"load.{corner}")], row[unknowns.at("area")] = 1.0, -1.0
+    pressure = unknowns.load_rows()
+    pressure[:, unknowns.at("area")] = -1.0
     found.append(
         Reading(text="measure the pressure in the springs as parked", slopes=pressure, std=GAUGE)
     )
