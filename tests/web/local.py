@@ -42,6 +42,6 @@ def small_desk() -> Desk:
     """Return a desk with the demonstration job and `small`, the same with two entries alone."""
     desk = fresh_desk()
     demo = desk.open("demo").job
-    job = replace(demo, id="small", recordings=(), entries=demo.entries[:2], access=())
+    job = replace(demo, id="small", recordings=(), entries=demo.entries[:2], access=(), practice=3)
     desk.store.add(job, Mark(what="start", at="2026-11-24T08:00:00+00:00", by="technician 2"), {})
     return desk

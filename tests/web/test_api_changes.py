@@ -203,7 +203,7 @@ def test_a_recording_comes_back_as_it_came(api: TestClient, desk: Desk) -> None:
     (listed,) = api.get("/api/v1/jobs/demo/evidence").json()["recordings"]
     got = api.get(listed["href"])
     assert hashlib.sha256(got.content).hexdigest() == listed["href"].rpartition("/")[2]
-    assert got.headers["Content-Type"] == "text/csv"
+    assert got.headers["Content-Type"] == "application/octet-stream"
     assert got.headers["Content-Disposition"].startswith("attachment;")
 
 

@@ -13,7 +13,7 @@ from sagtrace.web.problems import KINDS
 from workbench import Bench, fresh_desk
 
 PAGE = (Path(__file__).parents[2] / "docs" / "http-api.md").read_text()
-ELSEWHERE = {"recordings", "import", "export", "calculators"}  # told on their own pages
+ELSEWHERE = {"recordings"}  # told on their own pages
 
 
 def test_the_client_of_the_page_works(bench: Bench, capsys: pytest.CaptureFixture[str]) -> None:

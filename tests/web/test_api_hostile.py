@@ -7,7 +7,7 @@ import socket
 from collections.abc import Iterator
 from typing import Any
 
-import httpx
+import httpx2
 import pytest
 from fastapi.testclient import TestClient
 from local import client_of, small_desk
@@ -169,7 +169,7 @@ def test_a_body_is_counted_without_its_length(bench: Bench) -> None:
         for _ in range(40):
             yield b" " * 100_000
 
-    with httpx.Client(base_url=bench.url) as api:
+    with httpx2.Client(base_url=bench.url) as api:
         for path in ("/api/v1/jobs", "/api/v1/jobs/demo/entries"):
             told = api.post(path, content=parts(), headers=JSON)
             assert "Content-Length" not in told.request.headers
@@ -189,7 +189,7 @@ def test_a_length_that_is_a_lie(bench: Bench) -> None:
             if length.startswith("9"):
                 continue  # it waits for the rest until the line is cut
             assert line.recv(100).split()[1] == b"400"
-    assert httpx.get(f"{bench.url}/api/v1/alive").status_code == 200
+    assert httpx2.get(f"{bench.url}/api/v1/alive").status_code == 200
 
 
 # --- addresses, methods and headers
@@ -234,7 +234,7 @@ def test_methods(api: TestClient) -> None:
 @pytest.mark.parametrize("path", [URL, f"{URL}/verdict", f"{URL}/papers/customer.pdf", "/"])
 def test_head_is_get_without_the_content(bench: Bench, path: str) -> None:
     there = path.replace("small", "demo")
-    with httpx.Client(base_url=bench.url, timeout=30) as api:
+    with httpx2.Client(base_url=bench.url, timeout=30) as api:
         head, get = api.head(there), api.get(there)
     assert (head.status_code, head.content) == (200, b"")
     for name in ("Content-Type", "Content-Length", "ETag"):

@@ -281,8 +281,8 @@ def test_a_picture_without_a_script(client: TestClient, desk: Desk) -> None:
     assert client.post("/jobs/j1/photos", data=sent, files=picture).is_success
     (note,) = desk.open("j1").job.notes
     page = client.get("/jobs/j1/evidence").text
-    assert f'src="/jobs/j1/photos/{note.sha256}"' in page
-    assert client.get(f"/jobs/j1/photos/{note.sha256}").content.startswith(b"\x89PNG")
+    assert f'src="/api/v1/jobs/j1/files/{note.sha256}"' in page
+    assert client.get(f"/api/v1/jobs/j1/files/{note.sha256}").content.startswith(b"\x89PNG")
     bad = client.post("/jobs/j1/photos", files={"file": ("a.svg", b"<svg/>", "image/svg+xml")})
     assert bad.status_code == 422
 

@@ -27,7 +27,7 @@ from sagtrace.web.app import build_app
 TEMPLATES = Path(sagtrace.web.__file__).parent / "templates"
 API = "/api/v1"
 NOW = "2026-11-24T12:00:00+00:00"
-MOST_PAGES = 120
+MOST_PAGES = 600
 PUT_IN = "\ufffc"  # stands in a template for what is put in there
 
 # Forms that change no job by themselves, so that they need no twin, and why.
@@ -228,7 +228,7 @@ def unknown_fields(
 ) -> Iterator[str]:
     held = operation.get("requestBody", {}).get("content", {})
     for media in held.values():
-        name = media["schema"].get("$ref", "").rpartition("/")[2]
+        name = media.get("schema", {}).get("$ref", "").rpartition("/")[2]
         known = set(spec["components"]["schemas"].get(name, {}).get("properties", {}))
         # A unit that stands beside a field goes into the field's text.
         names = {n.removeprefix("unit:").partition(".")[0] for n in form.names}

@@ -28,7 +28,7 @@ _HEADERS = (
         b"form-action 'self'; frame-ancestors 'none'",
     ),
     (b"x-content-type-options", b"nosniff"),
-    (b"referrer-policy", b"no-referrer"),
+    (b"referrer-policy", b"same-origin"),
     (b"cross-origin-opener-policy", b"same-origin"),
 )
 

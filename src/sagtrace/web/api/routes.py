@@ -15,6 +15,7 @@ from sagtrace.web.api import (
     jobs,
     kinds,
     known,
+    moving,
     practice,
     record,
     recordings,
@@ -28,5 +29,5 @@ __all__ = ["routers"]
 def routers() -> Sequence[APIRouter]:
     """Return the routers of the API, in the order of its description."""
     read = (following.router, verdict.router, record.router, repair.router, files.router)
-    others = (practice.router, calculators.router, known.router, kinds.router)
+    others = (moving.router, practice.router, calculators.router, known.router, kinds.router)
     return (jobs.router, demo.router, changes.router, recordings.router, *read, *others)

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Annotated
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, File, Form, Request, Response, UploadFile
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from sagtrace.report.words import listed, sentence
 from sagtrace.vehicle.layouts import Layout
 from sagtrace.web.api.demo import open_demo
+from sagtrace.web.api.moving import import_with
 from sagtrace.web.api.practice import practise_with
 from sagtrace.web.asking import Asked
 from sagtrace.web.bodies import StartPracticeBody
@@ -68,6 +70,19 @@ def _choice(layout: Layout) -> LayoutChoice:
 def demo(ask: Asked) -> Response:
     """Open the demonstration job; keep it first if it is not there."""
     return RedirectResponse(f"/jobs/{open_demo(ask).kept.job.id}", status_code=303)
+
+
+@router.post("/import")
+async def import_job(
+    ask: Asked,
+    file: Annotated[UploadFile, File()],
+    key: Annotated[str, Form(max_length=200)] = "",
+    by: Annotated[str, Form(max_length=80)] = "",
+) -> Response:
+    """Keep a job that comes as an archive or a job file, and open it."""
+    data = await file.read()
+    done = await run_in_threadpool(import_with, replace(ask, key=key), data, by)
+    return RedirectResponse(f"/jobs/{done.kept.job.id}", status_code=303)
 
 
 @router.post("/practice")

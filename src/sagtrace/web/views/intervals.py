@@ -20,6 +20,7 @@ GAP = 8.0  # [px]
 BAR = 26.0  # [px] room for one interval
 DECADES = 20.0  # [-] chosen: with results further apart than this the axis is logarithmic
 BELOW = 4.0  # [-] chosen: how far below the limit a logarithmic axis begins
+FURTHEST = 1e6  # chosen: what lies further below the limit is at the edge
 MOST_TICKS = 6  # [-] chosen
 PAD = 0.06  # [-] chosen: part of the range left free at both ends
 
@@ -105,7 +106,7 @@ def _axis(comparison: Comparison, left: float, right: float) -> _Axis:
     largest, smallest = max(values), min(v for v in (*values, math.inf) if v > 0.0)
     log = comparison.limit > 0.0 and largest / min(smallest, comparison.limit) > DECADES
     if log:
-        low = min(smallest, comparison.limit / BELOW)
+        low = max(min(smallest, comparison.limit / BELOW), comparison.limit / FURTHEST)
         a, b = math.floor(math.log10(low)), math.log10(max([largest, *ends]))
         b += 2.0 * PAD
         return _Axis(
