@@ -80,7 +80,7 @@ def _fastest(action: Callable[[], Fit], times: int = 3) -> tuple[float, Fit]:
 
 
 def _general() -> Figure:
-    sys.path[:0] = [str(TESTS)]
+    sys.path[:0] = [str(TESTS), str(TESTS.parent)]
     from plain_plant import simulate_reference  # the tests' second program
 
     vehicle = VEHICLES["rear-pair"]

@@ -191,7 +191,7 @@ def _hour() -> Iterator[Figure]:
     error = float(np.abs(extensions(run) - exact).max())
     yield "one hour of rear-pair at 10 Hz", 1e3 * mine, "ms", None, f"{run.steps} steps; {load()}"
     yield "its error in height", 1e6 * error, "µm", 200.0, "against LSODA at 1e-10"
-    sys.path[:0] = [str(TESTS)]
+    sys.path[:0] = [str(TESTS), str(TESTS.parent)]
     from plain_plant import simulate_reference  # the tests' second program
 
     solvers = (
@@ -275,7 +275,7 @@ def _agreement() -> Iterator[Figure]:
 
 
 def _apart(seed: int) -> tuple[float, float, float]:
-    sys.path[:0] = [str(TESTS)]
+    sys.path[:0] = [str(TESTS), str(TESTS.parent)]
     from agreement import apart  # the tests' second program
 
     found = apart(seed)
