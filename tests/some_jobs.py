@@ -79,6 +79,7 @@ def jobs(draw: st.DrawFn) -> Job:
     )  # fmt: skip
     return Job(
         id=fresh_name(), title=draw(texts), layout=draw(texts), invented=draw(st.booleans()),
+        practice=draw(st.integers(0, 999_999_999)),
         opened=draw(texts), complaint=draw(texts), vehicle=draw(maps), access=draw(lists),
         entries=entries, begun=draw(st.lists(begun, max_size=2).map(tuple)),
         notes=draw(st.lists(notes, max_size=2).map(tuple)),
@@ -104,7 +105,7 @@ def full_job(job_id: str = "full") -> Job:
         rate="10 Hz", tapes=(Taped(time="12 min", corner="left", height="385 mm"),),
     )  # fmt: skip
     return Job(
-        id=job_id, title="Größe 頭", layout="rear-pair", invented=True, opened=AT,
+        id=job_id, title="Größe 頭", layout="rear-pair", invented=True, practice=3, opened=AT,
         complaint='"Low."', vehicle={"z": "1 bar", "a": "2 bar"}, access=("wheel-off",),
         entries=(entry, later), begun=(begun, replace(begun, id="b2", drops="b1")),
         notes=(Note(id="n1", text="seen", photo="a.jpg", sha256="11", check="c", at=AT, by="t"),),

@@ -71,6 +71,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "schema": (),
     "demo": ("--out", "out"),
 }
+GOES_ON = "serve"  # until it is stopped; tests/web/test_serving.py runs it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,7 +145,8 @@ def compiled() -> None:
 
 def test_no_command_is_left_out() -> None:
     group = typer.main.get_command(app)
-    assert list(COMMANDS) == list(getattr(group, "commands"))  # noqa: B009  because typer hides it
+    known = list(getattr(group, "commands"))  # noqa: B009  because typer hides it
+    assert list(COMMANDS) == [name for name in known if name != GOES_ON]
 
 
 @pytest.mark.parametrize("command", COMMANDS)
@@ -172,7 +174,9 @@ def test_help_explains_with_an_example(cli: Cli, command: str) -> None:
 
 def examples() -> Iterator[str]:
     group = typer.main.get_command(app)
-    for command in getattr(group, "commands").values():  # noqa: B009
+    for name, command in getattr(group, "commands").items():  # noqa: B009
+        if name == GOES_ON:
+            continue
         text = command.epilog.removeprefix("Example: ").partition(" > ")[0]
         yield from text.split("; ")
 
@@ -327,6 +331,7 @@ def test_an_answer_is_kept_as_typed(cli: Cli) -> None:
         "note": "in the yard",
         "supersedes": "",
         "withdrawn": False,
+        "ends": "",
     }
 
 

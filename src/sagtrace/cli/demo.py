@@ -80,3 +80,4 @@ def run(
     say(f"The papers are in {out}/: {', '.join(p.name for p in papers)}; the job file is {file}.")
     say(f"Next: look at {papers[0]}, then try: sagtrace next {file}; sagtrace verdict {file}")
     say("Your own vehicle: sagtrace new job.yaml (inside the environment: .venv/bin/sagtrace).")
+    say("In the browser, this job and your own: .venv/bin/sagtrace serve")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import UTC, datetime
 
 import uvicorn
@@ -35,5 +36,6 @@ def serve(port: int, store: str, tell: Callable[[str], None]) -> None:
         app = build_app(desk)
         compile_aloud(app.state.readings.tasks.say, at_once=False)
         config = uvicorn.Config(app, log_level="warning", server_header=False)
-        uvicorn.Server(config).run(sockets=[listener])
+        with suppress(KeyboardInterrupt):  # which is how a person stops it
+            uvicorn.Server(config).run(sockets=[listener])
     desk.store.close()
