@@ -35,7 +35,7 @@ SAMPLES: Mapping[str, Mapping[str, str]] = {
 
 @pytest.fixture(scope="module")
 def shelf(rear_pair: Layout) -> Mapping[str, Calculator]:
-    return all_calculators(rear_pair)
+    return all_calculators(rear_pair, "0.7 mL/min")
 
 
 def answers(shelf: Mapping[str, Calculator], name: str, **typed: str) -> tuple[Answer, ...]:

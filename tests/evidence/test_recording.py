@@ -352,7 +352,7 @@ def test_missing_samples_are_told(system: System, facts: Facts, demo: Trace) -> 
 
 
 def test_what_is_needed_is_asked_for(system: System, facts: Facts, demo: Trace) -> None:
-    with pytest.raises(InputError, match=r"no channel height\.rear"):
+    with pytest.raises(InputError, match=r"no height of this vehicle, which are height\.rear"):
         read_recording(system, without(demo, "height.rear"), facts, id="r")
     with pytest.raises(InputError, match=r"no channel pump\.command"):
         read_recording(system, without(demo, "pump.command"), facts, id="r")

@@ -151,7 +151,7 @@ def test_a_recording_is_read_again_as_it_was(
 def test_a_correction_is_remembered(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     Path("drive.csv").write_bytes(german(**{"Niveau Hinterachse": "Kanal 7"}))
     said = run(capsys, "attach", "job.yaml", "drive.csv", code=EXIT_INPUT)
-    assert "no channel height.rear" in said
+    assert "no height of this vehicle, which are height.rear" in said
     run(capsys, "recording", "drive.csv", "--role", "Kanal 7=height.rear [mm]", "--remember")
     kept = RoleFile(folder / "home" / "sagtrace" / "roles.yaml").recall()
     assert kept == {("Kanal 7", "mm"): "height.rear [mm]"}

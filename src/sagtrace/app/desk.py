@@ -88,8 +88,10 @@ class Desk:
     @cached_property
     def calculators(self) -> Mapping[str, Calculator]:
         """The calculators, with what is assumed of a vehicle of the simplest layout."""
-        layouts = self.workshop.knowledge.layouts
-        return all_calculators(min(layouts, key=lambda layout: len(layout.corners)))
+        layout = min(self.workshop.knowledge.layouts, key=lambda layout: len(layout.corners))
+        proofs = self.workshop.system(layout.id).proofs.values()
+        limit = next(p.at_most for p in proofs if p.check.startswith("hold.overnight"))
+        return all_calculators(layout, f"{limit:g} mL/min")
 
     # --- reading
 

@@ -25,7 +25,7 @@ from sagtrace.errors import DocumentError, EvidenceError, InputError, UnknownIdE
 from sagtrace.evidence.facts import Facts, read_facts
 from sagtrace.evidence.findings import Finding, find
 from sagtrace.evidence.gather import gather
-from sagtrace.evidence.recording import read_recording
+from sagtrace.evidence.recording import check_channels, read_recording
 from sagtrace.evidence.tapes import read_tapes, tapes_by_channel
 from sagtrace.plan.next_check import choose
 from sagtrace.repair.costs import way_to_check
@@ -217,6 +217,7 @@ class Workshop:
 
     def _recorded(self, job: Job, recording: Recording, imported: Imported) -> Recorded:
         system, trace = self.system(job.layout), imported.trace
+        check_channels(system, trace)  # before the fit, which takes its time
         facts = self.facts(job)
         tapes = read_tapes(system.layout, trace, recording.tapes)
         seen, alone = tapes_by_channel(system.layout, trace, tapes)

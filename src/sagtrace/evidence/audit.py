@@ -39,6 +39,7 @@ __all__ = [
     "audit_recording",
     "audited_results",
     "body_moved",
+    "height_channels",
     "Outcome",
     "outcome_of",
     "RATES",
@@ -86,6 +87,13 @@ def signal_node(system: System, channel: str) -> Node | None:
     """Return the node that speaks of a height channel's signal; None if the layout has none."""
     name = AXLE_NODE if channel == AXLE_CHANNEL else f"{CORNER_NODE}@{channel.partition('.')[2]}"
     return system.nodes.get(name)
+
+
+def height_channels(system: System) -> tuple[str, ...]:
+    """Return the height channels that a vehicle of this layout has."""
+    corners = [corner.id for corner in system.layout.corners]
+    channels = [AXLE_CHANNEL, *(f"height.{corner}" for corner in corners)]
+    return tuple(c for c in channels if signal_node(system, c) is not None)
 
 
 def outcome_of(results: Sequence[AuditResult]) -> Outcome:

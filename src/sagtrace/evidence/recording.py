@@ -32,8 +32,8 @@ from sagtrace.evidence.audit import (
     audit_findings,
     audit_recording,
     audited_results,
+    height_channels,
     read_episodes,
-    signal_node,
 )
 from sagtrace.evidence.facts import Facts
 from sagtrace.evidence.findings import Finding
@@ -58,7 +58,7 @@ from sagtrace.twin.identify.result import Fit
 from sagtrace.units import from_si
 from sagtrace.vehicle.system import System
 
-__all__ = ["read_recording", "RecordingReport"]
+__all__ = ["check_channels", "read_recording", "RecordingReport"]
 
 VOLTMETER = 0.1  # [V] chosen: of a recorded voltage
 FEED_LOSS = Estimate(value=0.6, std=0.5, unit="V")  # chosen: usual wire to a clearly bad one
@@ -100,14 +100,7 @@ def read_recording(
     and fills of one axle. Raises InputError if the recording lacks a height that the layout has,
     or the pump command, and UnknownIdError if the system has no pump.
     """
-    heights = [role for role in height_roles(trace) if signal_node(system, role) is not None]
-    if not heights:
-        wanted = "height.rear" if AXLE in system.nodes else "height.<corner>"
-        hint = "Record the heights; leak and sensors are read from them."
-        raise InputError(f"the recording has no channel {wanted}. {hint}")
-    if "pump.command" not in trace.channels:
-        hint = "Record when the pump is commanded too; its delivery and duty are read from that."
-        raise InputError(f"the recording has no channel pump.command. {hint}")
+    check_channels(system, trace)
     episodes = find_episodes(trace)
     lines, stuck = _lines(trace, episodes)
     axle = Axle(
@@ -127,6 +120,21 @@ def read_recording(
         audit=audited_results(system, audit),
         table=read_episodes(trace, episodes, facts),
     )
+
+
+def check_channels(system: System, trace: Trace) -> None:
+    """Raise InputError if the recording lacks a height that the layout has, or the pump command."""
+    known = height_channels(system)
+    if not set(known) & set(trace.channels):
+        there = ", ".join(height_roles(trace)) or "no height"
+        raise InputError(
+            f"the recording has no height of this vehicle, which are {', '.join(known)}; it has "
+            f"{there}. Is it of another vehicle, or a column taken for the wrong thing? Leak and "
+            "sensors are read from the heights."
+        )
+    if "pump.command" not in trace.channels:
+        hint = "Record when the pump is commanded too; its delivery and duty are read from that."
+        raise InputError(f"the recording has no channel pump.command. {hint}")
 
 
 def _lines(trace: Trace, episodes: tuple[Episode, ...]) -> tuple[tuple[FittedLine, ...], bool]:

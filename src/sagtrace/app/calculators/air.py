@@ -29,9 +29,11 @@ def fact_field(facts: Mapping[str, Fact], name: str) -> Field:
     # What is typed after ± is the half-width of an even spread.
     width = fact.std * math.sqrt(3.0)
     default = f"{fact.value:g} ± {width:.3g} {fact.unit}" if width else f"{fact.value:g}"
+    spread = f" ± {fact.std:g}" if width else ""
     return Field(
         id=name, ask=fact.name, kind=fact.kind, unit=fact.unit, default=default.strip(),
-        required=False, basis="assumed; type your vehicle's own value from its workshop manual",
+        required=False, hint=f"{fact.value:g}{spread} {fact.unit}".strip(),
+        basis="assumed, ± one standard deviation; type your vehicle's own value",
     )  # fmt: skip
 
 
@@ -57,8 +59,11 @@ _TEMPERATURES = (
 )
 
 
-def air_calculators(layout: Layout) -> tuple[Calculator, ...]:
-    """Return the calculators of air, with the facts of this layout as assumptions."""
+def air_calculators(layout: Layout, tight: str) -> tuple[Calculator, ...]:
+    """Return the calculators of air, with the facts of this layout as assumptions.
+
+    `tight` is the leak that a repaired spring must stay below, as typed.
+    """
     facts = {fact.id: fact for fact in layout.facts}
 
     def known(*names: str) -> tuple[Field, ...]:
@@ -74,7 +79,7 @@ def air_calculators(layout: Layout) -> tuple[Calculator, ...]:
     return (
         Calculator(
             id="leak-from-drop", name="Leak from a drop of height", group="Leak",
-            about="A closed spring that carries its load loses height, not pressure.",
+            about=f"A closed spring loses height, not pressure. Tight: less than {tight}.",
             formula="q = p_abs · A · i · (h₁ − h₂) / t, less what cooling explains: V · ΔT / T",
             source="balance of gas at constant load; the kernel leak_from_height_decay",
             assumes="Spring valves closed, load unchanged, spring not on its stop. " + _FLOW,
@@ -108,8 +113,8 @@ def air_calculators(layout: Layout) -> tuple[Calculator, ...]:
             "data.",
             fields=(
                 Field(id="limit", ask="leak that would be too much", kind="volume_flow",
-                      unit="mL/min", default="5 mL/min", required=False,
-                      basis="chosen: what a repaired spring must stay below"),
+                      unit="mL/min", default=tight, required=False,
+                      basis="the limit of the overnight proof"),
                 Field(id="height-error", ask="one standard deviation of a height reading",
                       kind="length", unit="mm", default="1 mm", required=False,
                       basis="common practice: tape on a wheel arch"),
@@ -134,7 +139,7 @@ def air_calculators(layout: Layout) -> tuple[Calculator, ...]:
         ),
         Calculator(
             id="pump-from-rise", name="Pump from the rise of the body", group="Pump",
-            about="How much of a healthy pump's air reaches the springs.",
+            about="How much of a healthy pump's air reaches the springs. Healthy: 80 % and more.",
             formula="share = p_abs · A · i · n · Δh / t over what a healthy pump gives at this "
             "voltage and pressure",
             source="balance of gas; the kernels leak_flow_pv and reference_delivery",

@@ -70,7 +70,7 @@ _CURRENT = Field(id="current", ask="current meanwhile", kind="current", unit="A"
 ELECTRIC: tuple[Calculator, ...] = (
     Calculator(
         id="joint", name="Joint: milliohms and watts", group="Electric",
-        about="A voltage drop under load tells how bad a connector or ground is, and how hot.",
+        about="How bad a connector or ground is, and how hot it gets. Sound: under 5 mΩ.",
         formula="R = U / I;  P = U · I",
         source="Ohm's law; the kernels joint_resistance and joint_power",
         assumes="Drop and current read at the same moment, with the pump running.",

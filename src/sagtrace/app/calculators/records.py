@@ -37,6 +37,7 @@ class Field:
     required: bool = True  # asked for if there is no default
     error: float = 0.0  # one standard deviation of the usual way of measuring, in `unit`
     basis: str = ""  # where the default comes from
+    hint: str = ""  # the default as people read it, where that differs from how it is typed
     choices: tuple[tuple[str, str], ...] = ()  # id and what it means
 
 

@@ -13,7 +13,10 @@ from sagtrace.vehicle.layouts import Layout
 __all__ = ["all_calculators"]
 
 
-def all_calculators(layout: Layout) -> Mapping[str, Calculator]:
-    """Return every calculator; what is assumed of a vehicle is that of `layout`."""
-    found = (*air_calculators(layout), *ELECTRIC, *converters())
+def all_calculators(layout: Layout, tight: str) -> Mapping[str, Calculator]:
+    """Return every calculator; what is assumed of a vehicle is that of `layout`.
+
+    `tight` is the leak that a repaired spring must stay below, as typed.
+    """
+    found = (*air_calculators(layout, tight), *ELECTRIC, *converters())
     return {calculator.id: calculator for calculator in found}

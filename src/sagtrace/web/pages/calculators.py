@@ -96,7 +96,7 @@ def _row(
         ask=f.ask,
         unit=f.unit,
         typed=typed.get(f.id, f.default if f.choices else ""),
-        placeholder=f.default,
+        placeholder=f.hint or f.default,
         note=f.basis,
         required=f.required and not f.default,
         problem=problems.get(f.id, ""),

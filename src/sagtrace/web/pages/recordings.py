@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from starlette.datastructures import UploadFile
 
 from sagtrace.errors import InputError, UnknownIdError
+from sagtrace.evidence.audit import height_channels
 from sagtrace.web.api.recordings import AttachBody, readings_of, said_of
 from sagtrace.web.asking import Asked
 from sagtrace.web.pages.forms import body_of
@@ -38,7 +39,7 @@ PART = 1 << 20  # [bytes] chosen: read at a time of a form
 def recordings(request: Request, ask: Asked, job: str, file: str = "") -> Response:
     """Show the recordings of a job and what is on its way."""
     kept, room = ask.desk.open(job), readings_of(request)
-    layout = ask.desk.workshop.system(kept.job.layout).layout
+    system = ask.desk.workshop.system(kept.job.layout)
     task = room.tasks.about(job, file) if file else None
     # A part of a page cannot lead elsewhere; its script does, once it sees that the task is over.
     part = request.headers.get("x-part") == "main"
@@ -52,7 +53,6 @@ def recordings(request: Request, ask: Asked, job: str, file: str = "") -> Respon
         except UnknownIdError as err:
             missing = err.hint
     waiting = [room.inspected(job, u.sha256) for u in room.uploads.of(job) if u.sha256 != file]
-    heights = sorted({f"height.{c.axle}" for c in layout.corners})
     page = RecordingsPage(
         job=job,
         lines=recording_lines(kept),
@@ -61,7 +61,7 @@ def recordings(request: Request, ask: Asked, job: str, file: str = "") -> Respon
         task=going,
         missing=missing,
         largest=room.uploads.largest,
-        heights=", ".join(heights),
+        heights=", ".join(height_channels(system)),
     )
     return show(request, "recordings.html", Frame.of(kept, "Recordings", "recordings"), page)
 
