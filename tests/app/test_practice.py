@@ -12,7 +12,7 @@ from sagtrace.app.kept import Kept, Mark
 from sagtrace.app.practice import Trainer
 from sagtrace.bootstrap import open_workshop, virtual
 from sagtrace.errors import InputError
-from sagtrace.vehicle.job import Job
+from sagtrace.vehicle.job import Begun, Job
 
 AT = "2026-11-24T08:00:00+00:00"
 MARK = Mark(what="practise", at=AT)
@@ -67,6 +67,32 @@ def test_a_repair_takes_the_fault_out(desk: Desk) -> None:
     assert proof is not None
     kept = desk.practise("r1", proof.check, MARK, proof=True).kept
     assert [p.check for p in kept.job.proofs] == [proof.check]
+
+
+def test_the_way_of_the_plan_is_what_following_it_does(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sagtrace.app.practice.LONGEST", 2)
+    kept = started(desk, "w1", 3)
+    way, ended = desk.by_plan(kept)
+    assert not ended
+    for entry in way.entries:
+        for offer in desk.assessed(kept).plan.offers:
+            with suppress(InputError):
+                kept = desk.practise("w1", offer.check, MARK).kept
+                break
+        shown = kept.job.entries[-1]
+        assert (shown.check, shown.outcome, shown.values) == (
+            entry.check, entry.outcome, entry.values,
+        )  # fmt: skip
+    assert len(way.entries) == 2
+
+
+def test_what_was_begun_is_ended_by_what_the_vehicle_shows(desk: Desk) -> None:
+    started(desk, "b1", 3)
+    desk.begin("b1", Begun(id="", check="hold.short@left"), MARK)
+    kept = desk.practise("b1", "hold.short@left", MARK).kept
+    assert kept.job.waiting() == ()
 
 
 def test_nothing_is_hidden_in_a_real_vehicle(desk: Desk) -> None:

@@ -6,12 +6,19 @@ from dataclasses import replace
 
 import pytest
 
+from sagtrace.app.desk import Desk
 from sagtrace.bootstrap import open_workshop
 from sagtrace.report.assessment import Judged
 from sagtrace.report.moved import moved, verdict_bars
 from sagtrace.vehicle.job import Entry, Job
+from workbench import fresh_desk
 
 BEGUN = Job(id="j", title="t", layout="rear-pair", complaint="It sinks over night.")
+
+
+@pytest.fixture(scope="module")
+def demo() -> Desk:
+    return fresh_desk()
 
 
 def judged(*entries: Entry) -> Judged:
@@ -76,6 +83,41 @@ def test_an_entry_that_does_not_count_says_why() -> None:
 
 def test_a_job_without_entries_moved_nothing() -> None:
     assert moved(judged(), judged()) is None
+
+
+@pytest.mark.common_practice("a larger spring area means more air for the same drop")
+def test_a_value_of_the_vehicle_is_told() -> None:
+    values = {"height-start": "403 mm", "height-end": "393 mm", "time": "10 h"}
+    hold = entry(1, "hold.overnight@left", "", values=values)
+    before = judged(hold)
+    told = replace(before.job, vehicle={"spring-area": "30 ± 1 cm²"})
+    found = moved(before, open_workshop().judge(told))
+    assert found is not None
+    assert found.entry == ""
+    assert found.said.startswith("Value of the vehicle: ")
+    assert "area" in found.said
+    assert "by itself" not in found.text
+
+
+def test_a_value_that_bears_on_nothing_says_so() -> None:
+    before = judged()
+    found = moved(
+        before, open_workshop().judge(replace(before.job, vehicle={"spring-area": "100 cm²"}))
+    )
+    assert found is not None
+    assert found.bars == ()
+    assert found.text == "It changed no fault by more than one part in a hundred."
+
+
+def test_a_recording_is_told_with_what_it_says(demo: Desk) -> None:
+    kept = demo.open("demo")
+    after, bare = demo.judged(kept), replace(kept.job, recordings=())
+    found = moved(open_workshop().judge(bare), after)
+    assert found is not None
+    assert found.entry == kept.job.recordings[-1].id
+    count = len(after.recordings[-1].report.findings)
+    assert found.said == f"Recording {kept.job.recordings[-1].file}: {count} findings."
+    assert found.text
 
 
 def test_the_short_verdict_is_the_head_of_the_verdict() -> None:

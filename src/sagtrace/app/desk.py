@@ -7,6 +7,7 @@ not carried out again: its sender is told what it was told the first time.
 
 from __future__ import annotations
 
+import math
 import threading
 import uuid
 from collections import OrderedDict
@@ -15,14 +16,14 @@ from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cached_property
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 from sagtrace.app.calculators.records import Calculator
 from sagtrace.app.calculators.shelf import all_calculators
 from sagtrace.app.kept import Change, Content, JobLines, Kept, Mark, Query, Waits
 from sagtrace.app.moving import check_moved, contents_of, is_good_id
 from sagtrace.app.ports import JobFiles, JobStore
-from sagtrace.app.practice import Hidden, Trainer
+from sagtrace.app.practice import Hidden, Trainer, by_plan
 from sagtrace.app.workshop import COMPLAINT, GUESSED, Workshop
 from sagtrace.errors import (
     ChangedError,
@@ -37,16 +38,18 @@ from sagtrace.report.headline import headline
 from sagtrace.signals.imported import Assignment
 from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Taped
 
-__all__ = ["Desk", "Done", "waits_for"]
+__all__ = ["Desk", "Done", "Newest", "waits_for"]
 
 _TRIES = 20  # chosen: times that a change is worked out anew because others were faster
 _HELD = 32  # chosen: jobs whose assessment stays at hand
 _PICTURES = ("image/jpeg", "image/png", "image/webp")
 _LARGEST_PICTURE = 12_000_000  # [bytes] chosen: what a tablet's camera makes
 
+K = TypeVar("K")
 T = TypeVar("T")
 
 Act = Callable[[Job], tuple[Job, Mapping[str, str]]]
+Newest = Literal["entries", "recordings", "vehicle"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,6 +86,7 @@ class Desk:
         default_factory=OrderedDict, init=False
     )
     _earlier: OrderedDict[tuple[str, int], Judged] = field(default_factory=OrderedDict, init=False)
+    _planned: OrderedDict[str, tuple[Job, bool]] = field(default_factory=OrderedDict, init=False)
     _thinking: threading.RLock = field(default_factory=threading.RLock, init=False)
 
     @cached_property
@@ -120,16 +124,20 @@ class Desk:
                 _hold(self._judged, key, found)
             return self._judged[key]
 
-    def judged_before(self, kept: Kept) -> Judged | None:
-        """Return what the evidence said before the newest entry; None if nothing can be said."""
-        if not kept.job.entries:
-            return None
-        earlier = replace(kept.job, entries=kept.job.entries[:-1])
+    def judged_before(self, kept: Kept, newest: Newest) -> Judged | None:
+        """Return what the evidence said before the last change; None if nothing can be said.
+
+        `newest` is where the change put something. A value of the vehicle takes the place of the
+        one before, so that can be said only while what was judged is still at hand.
+        """
         key = (kept.job.id, kept.revision)
         with self._thinking:
             last = self._judged.get((kept.job.id, kept.revision - 1))
-            if last is not None and _same_evidence(last.job, earlier):
+            if last is not None:
                 return last
+            if newest == "vehicle" or not getattr(kept.job, newest):
+                return None
+            earlier = replace(kept.job, **{newest: getattr(kept.job, newest)[:-1]})
             if key not in self._earlier:
                 try:
                     found = self.workshop.judge(earlier, _Place(self.store, earlier))
@@ -256,14 +264,26 @@ class Desk:
 
         def act(job: Job) -> tuple[Job, Mapping[str, str]]:
             shown = self._trainer().answer(self.workshop.system(job.layout), job, check)
-            entry = replace(shown, id=job.next_id(), at=mark.at, by=mark.by)
+            ends = next((b.id for b in job.waiting() if b.check == check), "")
+            entry = replace(shown, id=job.next_id(), at=mark.at, by=mark.by, ends=ends)
             if proof:
                 return self.workshop.prove(job, entry), {"entry": entry.id}
             job, finding = self.workshop.answer(job, entry)
             return job, {"entry": entry.id, "finding": f"{finding.name}: {finding.text}"}
 
-        with self._thinking:
-            return self._change(job_id, act, mark, None)
+        return self._change(job_id, act, mark, None)
+
+    def by_plan(self, kept: Kept) -> tuple[Job, bool]:
+        """Return a practice job as the plan would have checked it, and whether it came to an end.
+
+        What is known of the vehicle is the same; only the checks are the plan's own.
+        """
+        job = kept.job
+        key = repr((job.layout, job.practice, job.complaint, sorted(job.vehicle.items())))
+        if key not in self._planned:
+            found = by_plan(self.workshop, self._trainer(), job, self._thinking)
+            _hold(self._planned, key, found)
+        return self._planned[key]
 
     def hidden(self, kept: Kept) -> tuple[Hidden, ...]:
         """Return what is wrong with the vehicle of a practice job."""
@@ -287,9 +307,8 @@ class Desk:
         """Keep that a check was begun which has to wait, with what was read so far."""
 
         def act(job: Job) -> tuple[Job, Mapping[str, str]]:
-            check = self.workshop.system(job.layout).check(begun.check)
             at = begun.at or mark.at
-            ready = begun.ready or _later(at, check.wait_minutes)
+            ready = begun.ready or _later(at, self.workshop.time_of(job, begun.check))
             new = replace(begun, id=job.next_id("b"), at=at, ready=ready, by=mark.by, drops="")
             return replace(job, begun=(*job.begun, new)), {"begun": new.id}
 
@@ -448,7 +467,7 @@ def _same_evidence(job: Job, other: Job) -> bool:
     )  # fmt: skip
 
 
-def _hold(held: OrderedDict[tuple[str, int], T], key: tuple[str, int], value: T) -> None:
+def _hold(held: OrderedDict[K, T], key: K, value: T) -> None:
     held[key] = value
     while len(held) > _HELD:
         held.popitem(last=False)
@@ -473,9 +492,10 @@ def _checked(picture: Content) -> Content:
     return picture
 
 
-def _later(at: str, minutes: float) -> str:
+def _later(at: str, seconds: float) -> str:
     try:
         moment = datetime.fromisoformat(at)
     except ValueError:
         raise InputError(f"at = {at!r}: expected a moment such as 2026-11-24T17:30:00Z.") from None
-    return (moment + timedelta(minutes=minutes)).isoformat(timespec="seconds")
+    whole = timedelta(seconds=math.ceil(seconds))  # because a second too early is too early
+    return (moment + whole).isoformat(timespec="seconds")

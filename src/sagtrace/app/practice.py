@@ -6,13 +6,16 @@ takes its faults out of the vehicle; what was not repaired stays.
 
 from __future__ import annotations
 
+import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from sagtrace.app.workshop import Workshop
 from sagtrace.errors import InputError
 from sagtrace.vehicle.job import Entry, Job
 from sagtrace.vehicle.system import System
@@ -21,12 +24,13 @@ if TYPE_CHECKING:  # because the compiler takes longer to import than most pages
     from sagtrace.twin.bay.vehicle import BayVehicle
     from sagtrace.twin.virtual import VirtualKnowledge
 
-__all__ = ["Hidden", "Trainer"]
+__all__ = ["by_plan", "Hidden", "LONGEST", "Trainer"]
 
 COMPLAINT = "complaint"  # the condition that says why anybody brought the vehicle in
 OTHER = "other"  # nobody can look for what is not on the list
 MOST = 3  # chosen: faults at once, so that a session has an end
 DRAWS = 5000  # chosen: far more than a layout needs until one rides low
+LONGEST = 15  # chosen: checks of the plan's own way; each takes about a second to work out
 HELD = 8  # chosen: vehicles that stay at hand with what was simulated on them
 
 
@@ -41,12 +45,17 @@ class Hidden:
 
 @dataclass(kw_only=True)
 class Trainer:
-    """The invented vehicles of practice jobs. `known` gives their data when it is needed."""
+    """The invented vehicles of practice jobs. `known` gives their data when it is needed.
+
+    Safe to use from several threads.
+    """
 
     known: Callable[[], VirtualKnowledge]
     _vehicles: OrderedDict[tuple[str, int, tuple[str, ...]], BayVehicle] = field(
         default_factory=OrderedDict, init=False
     )
+    # Its own, because the first check compiles for many seconds and other jobs must not wait.
+    _busy: threading.Lock = field(default_factory=threading.Lock, init=False)
 
     def hidden(self, system: System, job: Job) -> tuple[Hidden, ...]:
         """Return what is wrong with the vehicle of a practice job."""
@@ -63,11 +72,12 @@ class Trainer:
         """
         from sagtrace.twin.bay.perform import perform
 
-        vehicle = self._vehicle(system, job)
         earlier = sum(entry.check == check_id for entry in (*job.entries, *job.proofs))
         place = list(system.checks).index(system.check(check_id).id)
         # A seed of its own for every try, so that no other check changes what this one shows.
-        found = perform(vehicle, check_id, np.random.default_rng([_seed(job), place, earlier]))
+        rng = np.random.default_rng([_seed(job), place, earlier])
+        with self._busy:
+            found = perform(self._vehicle(system, job), check_id, rng)
         if not found.is_given:
             raise InputError(f"{system.check(check_id).name}: {found.nothing}")
         return Entry(id="", check=check_id, outcome=found.outcome, values=dict(found.values))
@@ -93,6 +103,34 @@ class Trainer:
             put_in=from_effects(known.effects),
             rng=np.random.default_rng([seed, 1]),
         )
+
+
+def by_plan(
+    workshop: Workshop, trainer: Trainer, job: Job, thinking: AbstractContextManager[object]
+) -> tuple[Job, bool]:
+    """Return the job as the plan would have checked it, and whether that came to an end.
+
+    `thinking` is held while a step is worked out, and let go between two, so that others get on.
+    """
+    system = workshop.system(job.layout)
+    way = Job(
+        id=job.id, title=job.title, layout=job.layout, complaint=job.complaint,
+        vehicle=job.vehicle, practice=job.practice,
+    )  # fmt: skip
+    given_up: set[str] = set()
+    while len(way.entries) < LONGEST:
+        with thinking:
+            plan = workshop.assess(way).plan
+        offered = [offer.check for offer in plan.offers if offer.check not in given_up]
+        if plan.action != "check" or not offered:
+            return way, plan.action != "check"
+        try:
+            shown = trainer.answer(system, way, offered[0])
+        except InputError:  # nothing to find out there
+            given_up.add(offered[0])
+            continue
+        way, _ = workshop.answer(way, replace(shown, id=way.next_id()))
+    return way, False
 
 
 def _seed(job: Job) -> int:

@@ -30,7 +30,7 @@ from sagtrace.evidence.tapes import read_tapes, tapes_by_channel
 from sagtrace.plan.next_check import choose
 from sagtrace.repair.costs import way_to_check
 from sagtrace.repair.options import Option, repair_options
-from sagtrace.repair.proofs import proofs_due
+from sagtrace.repair.proofs import hold_needed, proofs_due
 from sagtrace.report.assessment import Assessment, Judged, Recorded
 from sagtrace.report.customer import customer_paper
 from sagtrace.report.parts import SHOWN
@@ -354,6 +354,15 @@ class Workshop:
             repaired_by=by,
             proofs_from=len(job.proofs),
         )
+
+    def time_of(self, job: Job, check: str) -> float:
+        """Return how long a check has to wait before it can be read [s].
+
+        After a repair a hold lasts at least as long as it takes to prove the repair.
+        """
+        system = self.system(job.layout)
+        waits = 60.0 * system.check(check).wait_minutes
+        return max(waits, hold_needed(system, check, self.facts(job)) if job.repaired else 0.0)
 
     def prove(self, job: Job, entry: Entry) -> Job:
         """Return the job with the answer to a proof test."""

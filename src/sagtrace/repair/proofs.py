@@ -17,7 +17,15 @@ from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.repairs import Proof
 from sagtrace.vehicle.system import System
 
-__all__ = ["DueProof", "judge", "Judged", "proofs_due", "shortest_hold", "sink_speed"]
+__all__ = [
+    "DueProof",
+    "hold_needed",
+    "judge",
+    "Judged",
+    "proofs_due",
+    "shortest_hold",
+    "sink_speed",
+]
 
 Result = Literal["passed", "undecided", "failed"]
 
@@ -115,6 +123,12 @@ def _hold(system: System, proof: Proof, facts: Facts) -> tuple[float | None, flo
     std = math.hypot(spread_to_si(height.error, height.unit), spread_to_si(0.3, height.unit))
     limit = to_si(proof.at_most, quantity.unit)
     return shortest_hold(limit, facts.values, std), _NIGHT * sink_speed(limit, facts.values)
+
+
+def hold_needed(system: System, check: str, facts: Facts) -> float:
+    """Return how long a check must last as a proof [s]; 0 if it is no hold, or no proof."""
+    holds = (_hold(system, p, facts)[0] for p in system.proofs.values() if p.check == check)
+    return max((hold for hold in holds if hold is not None), default=0.0)
 
 
 def proofs_due(

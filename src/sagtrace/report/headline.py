@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sagtrace.report.assessment import Assessment
-from sagtrace.report.parts import leading_beliefs, option_name
+from sagtrace.report.parts import leading_beliefs, no_part, open_offers, option_name
 from sagtrace.report.words import listed, sentence
 
 __all__ = ["headline"]
@@ -13,14 +13,18 @@ def headline(assessment: Assessment) -> str:
     """Return what to do next."""
     system = assessment.system
     if assessment.stage == "check":
-        check = system.checks[assessment.plan.offers[0].check]
-        return sentence(check.name)
-    if assessment.stage == "repair":
-        best = next((o for o in assessment.options if o.repairs), None)
-        if best is not None:
-            return sentence(f"repair: {option_name(system, best)}")
+        if offers := open_offers(assessment):
+            return sentence(system.checks[offers[0].check].name)
+        names = [system.checks[b.check].name for b in assessment.job.waiting()]
+        return sentence(f"wait for what was begun: {listed(names)}")
+    if no_part(assessment):
         found = [system.faults[b.fault].name for b in leading_beliefs(assessment)]
-        return sentence(f"nothing to repair: {listed(found) or 'no fault is likely'}")
+        return sentence(
+            "no part is to be repaired: "
+            + (listed(found) or "no fault is more likely present than not")
+        )
+    if assessment.stage == "repair":
+        return sentence(f"repair: {option_name(system, assessment.options[0])}")
     if assessment.stage == "prove":
         due = [p for p in assessment.proofs if p.judged is None or p.judged.result != "passed"]
         names = [system.checks[p.proof.check].name for p in due[:1]]

@@ -1,13 +1,15 @@
-"""What the newest entry changed and why, in a sentence or two and as bars."""
+"""What the last change of a job changed and why, in a sentence or two and as bars."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sagtrace.diagnosis.verdict import Belief, Verdict
 from sagtrace.report.assessment import Judged
 from sagtrace.report.tree import Bar
-from sagtrace.report.words import odds, percent, sentence
+from sagtrace.report.words import listed, odds, percent, sentence
+from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.system import System
 
 __all__ = ["Moved", "moved", "verdict_bars"]
@@ -18,35 +20,70 @@ _FEW = 3  # chosen: bars that leave the next step in sight on a phone
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Moved:
-    """What the newest entry of a job did to the verdict."""
+    """What an entry, a recording or a value of the vehicle did to the verdict."""
 
-    entry: str
+    entry: str  # empty: it was a value of the vehicle
     said: str  # what was entered, for people
     text: str  # what it changed and why
     bars: tuple[Bar, ...]  # each from where it stood to where it stands; largest change first
 
 
 def moved(before: Judged, after: Judged) -> Moved | None:
-    """Return what the newest entry of `after` did; None if the job has no entry."""
-    if not after.job.entries:
+    """Return what came to `after` since `before` did; None if nothing came that can move it."""
+    if (news := _news(before, after)) is None:
         return None
-    entry, system = after.job.entries[-1], after.system
-    finding = next((f for f in after.verdict.findings if f.id == entry.id), None)
-    check = system.checks[entry.check]
-    if entry.withdrawn:
-        said = sentence(f"{entry.supersedes} was withdrawn: {check.name}")
-    else:
-        said = sentence(f"{check.name}: {finding.text}" if finding else check.name)
+    system = after.system
     then = {b.fault: b.probability for b in before.verdict.beliefs}
     by_change = sorted(
         after.verdict.beliefs, key=lambda b: (-abs(b.probability - then[b.fault]), b.fault)
     )
     told = [b for b in by_change if abs(b.probability - then[b.fault]) >= _WORTH_TELLING][:_FEW]
     text = _what(after, then, told)
-    if not entry.withdrawn and (why := _why(after, entry.id, told)):
+    if news.findings and (why := _why(after, news.findings, told)):
         text = f"{text} {why}"
     bars = tuple(_bar(system, b, then[b.fault], _step(then[b.fault], b.probability)) for b in told)
-    return Moved(entry=entry.id, said=said, text=text, bars=bars)
+    return Moved(entry=news.id, said=news.said, text=text, bars=bars)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _News:
+    """What came to a job."""
+
+    id: str
+    said: str
+    findings: tuple[str, ...]  # ids of what it says; empty: it took something away
+
+
+def _news(before: Judged, after: Judged) -> _News | None:
+    old, new = before.job, after.job
+    if len(new.entries) > len(old.entries):
+        return _entry(after)
+    if len(new.recordings) > len(old.recordings):
+        recording = new.recordings[-1]
+        said = next((r for r in after.recordings if r.id == recording.id), None)
+        findings = tuple(f.id for f in said.report.findings) if said else ()
+        told = f"{len(findings)} finding{'s' * (len(findings) != 1)}"
+        text = sentence(f"recording {recording.file}: {told}")
+        return _News(id=recording.id, said=text, findings=findings)
+    if new.vehicle != old.vehicle:
+        names = [f.name for f in after.system.layout.facts if _differs(old, new, f.id)]
+        return _News(id="", said=sentence(f"value of the vehicle: {listed(names)}"), findings=())
+    return None
+
+
+def _differs(old: Job, new: Job, fact: str) -> bool:
+    return old.vehicle.get(fact, "") != new.vehicle.get(fact, "")
+
+
+def _entry(after: Judged) -> _News:
+    entry = after.job.entries[-1]
+    finding = next((f for f in after.verdict.findings if f.id == entry.id), None)
+    check = after.system.checks[entry.check]
+    if entry.withdrawn:
+        text = sentence(f"{entry.supersedes} was withdrawn: {check.name}")
+        return _News(id=entry.id, said=text, findings=())
+    said = sentence(f"{check.name}: {finding.text}" if finding else check.name)
+    return _News(id=entry.id, said=said, findings=(entry.id,))
 
 
 def verdict_bars(system: System, verdict: Verdict, count: int) -> tuple[Bar, ...]:
@@ -75,17 +112,19 @@ def _what(after: Judged, then: dict[str, float], told: list[Belief]) -> str:
     return sentence("; ".join(parts))
 
 
-def _why(after: Judged, entry: str, told: list[Belief]) -> str:
-    """Return why: what the entry by itself does to the fault that moved most."""
-    left_out = next((o for o in after.left_out if o.entry == entry), None)
-    if left_out is not None:
+def _why(after: Judged, findings: Sequence[str], told: list[Belief]) -> str:
+    """Return why: what the findings by themselves do to the fault that moved most."""
+    left_out = next((o for o in after.left_out if o.entry in findings), None)
+    if left_out is not None and len(findings) == 1:
         return sentence(f"It does not count: it {left_out.why}")
     if not told:
         return "It was expected, or it does not bear on what is likely now."
     fault = told[0].fault
-    move = next((m for m in after.verdict.why(fault) if m.finding == entry), None)
-    if move is None:
+    moves = [m for m in after.verdict.why(fault) if m.finding in findings]
+    if not moves:
         return "It works through what is left of the other causes, not on this one alone."
-    against = "for" if move.log_odds > 0 else "against"
+    most = max(moves, key=lambda m: abs(m.log_odds))
+    against = "for" if most.log_odds > 0 else "against"
     name = after.system.faults[fault].name
-    return sentence(f"by itself it speaks {against} {name} ({odds(move.log_odds)})")
+    what = "by itself it" if len(findings) == 1 else f"of what it says, {most.finding} by itself"
+    return sentence(f"{what} speaks {against} {name} ({odds(most.log_odds)})")

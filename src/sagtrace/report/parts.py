@@ -23,6 +23,8 @@ __all__ = [
     "in_order",
     "leading_beliefs",
     "mark",
+    "no_part",
+    "open_offers",
     "option_name",
     "proof_text",
     "repair_cautions",
@@ -42,6 +44,19 @@ def mark(assessment: Assessment) -> str:
 def leading_beliefs(assessment: Assessment | Judged) -> tuple[Belief, ...]:
     """Return the faults that are more likely present than not, most probable first."""
     return tuple(b for b in assessment.verdict.beliefs if b.probability > SHOWN)
+
+
+def no_part(assessment: Assessment) -> bool:
+    """Return whether the best thing to do is to repair no part."""
+    fixes = assessment.options[0].fixes if assessment.options else ()
+    faults = assessment.system.faults
+    return assessment.stage == "repair" and all(faults[f].kind == "no-part" for f in fixes)
+
+
+def open_offers(assessment: Assessment) -> tuple[Offer, ...]:
+    """Return the checks to do next, best first, without those that were begun and wait."""
+    waiting = {begun.check for begun in assessment.job.waiting()}
+    return tuple(o for o in assessment.plan.offers if o.check not in waiting)
 
 
 def state_text(system: System, belief: Belief) -> str:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import importlib.util
 from collections.abc import Callable
 from datetime import UTC, datetime
+from inspect import signature
 from pathlib import Path
+from typing import Any
 
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
@@ -38,6 +40,7 @@ def build_app(desk: Desk, *, now: Callable[[], str] = _now) -> FastAPI:
         openapi_url="/api/v1/openapi.json",
         docs_url=None,  # because those pages load from elsewhere
         redoc_url=None,
+        **_silent(),
     )
     app.state.desk, app.state.now = desk, now
     app.state.readings = Readings(desk)
@@ -52,6 +55,17 @@ def build_app(desk: Desk, *, now: Callable[[], str] = _now) -> FastAPI:
     app.add_middleware(Sizes)
     app.add_middleware(Guard)
     return app
+
+
+def _silent() -> dict[str, Any]:
+    """Return what keeps FastAPI from sending what it measures, which newer versions can do.
+
+    The environment must not be able to turn that on: a job is nobody else's business.
+    """
+    if "telemetry" not in signature(FastAPI.__init__).parameters:
+        return {}
+    off = dict.fromkeys(("auto_configure", "tracing", "metrics", "logs"), False)
+    return {"telemetry": off}
 
 
 def _plot_files() -> Path:

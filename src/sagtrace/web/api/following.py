@@ -11,7 +11,7 @@ from sagtrace.plan.next_check import Offer
 from sagtrace.repair.costs import way_to_check
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.headline import headline
-from sagtrace.report.parts import repair_cautions
+from sagtrace.report.parts import open_offers, repair_cautions
 from sagtrace.vehicle.checks import Check
 from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.system import System
@@ -89,7 +89,7 @@ class NextAnswer(Answer):
     expected_cost: float = Field(description="Of finishing the job from here, in `currency`")
     faults: list[SureAnswer]
     waiting: list[WaitAnswer]
-    offers: list[OfferAnswer] = Field(description="Best first")
+    offers: list[OfferAnswer] = Field(description="Best first, without those that were begun")
 
 
 class GivenAnswer(Answer):
@@ -132,7 +132,7 @@ def read_next(look: Looked, job: str, limit: Annotated[int, Query(ge=1, le=200)]
             for f in a.plan.faults
         ],
         waiting=[WaitAnswer.model_validate(begun) for begun in kept.job.waiting()],
-        offers=[_offer(a, offer) for offer in a.plan.offers[:limit]],
+        offers=[_offer(a, offer) for offer in open_offers(a)[:limit]],
     )  # fmt: skip
 
 

@@ -27,7 +27,7 @@ router = APIRouter()
 
 _OWN = ("key", "next", "item")  # fields of the form that are no part of the body
 _LINE: TypeAdapter[str] = TypeAdapter(Line)
-_HIDDEN = ("by", "check", "supersedes", "ends", "access", "repairs", "layout", *_OWN)
+_HIDDEN = ("by", "check", "supersedes", "ends", "proof", "access", "repairs", "layout", *_OWN)
 _UNIT = "unit:"  # before a field's name: the unit that stands beside it
 _TYPED_WRONG = (InputError, EvidenceError, DocumentError, StoreError, RequestValidationError)
 

@@ -31,6 +31,7 @@ class RepairPage:
     repair: RepairView | None
     offers: tuple[OfferView, ...]  # newest first
     repaired: bool
+    practice: bool
     focus: str  # the section where the next thing is to be done
     proofs: tuple[ProofView, ...]
     old_proofs: tuple[OldProof, ...]
@@ -47,7 +48,8 @@ def repair(request: Request, ask: Asked, job: str) -> HTMLResponse:
         job=job, problem=opened.problem, stage=a.stage if a else "",
         headline=headline(a) if a else "", repair=view_repair(a) if a else None,
         offers=tuple(said_of(system, approval) for approval in reversed(kept.job.approvals)),
-        repaired=bool(kept.job.repaired), focus=_focus(kept.job), proofs=proofs, old_proofs=old,
+        repaired=bool(kept.job.repaired), practice=bool(kept.job.practice), focus=_focus(kept.job),
+        proofs=proofs, old_proofs=old,
     )  # fmt: skip
     return show(request, "repair.html", Frame.of(kept, "Repair", "repair"), page)
 

@@ -11,6 +11,7 @@ from sagtrace.web.pages import (
     checks,
     evidence,
     forms,
+    hidden,
     jobs,
     new,
     papers,
@@ -27,5 +28,5 @@ __all__ = ["routers"]
 
 def routers() -> Sequence[APIRouter]:
     """Return the routers of the pages."""
-    job = (step, checks, evidence, verdict, vehicle, recordings, repair, papers, forms)
+    job = (step, checks, evidence, verdict, vehicle, recordings, repair, papers, hidden, forms)
     return [page.router for page in (jobs, new, *job, calculators, settings)]

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
+from sagtrace.app.desk import Newest
 from sagtrace.app.kept import Kept
 from sagtrace.errors import SagtraceError
 from sagtrace.report.moved import Moved, moved
@@ -17,7 +20,12 @@ __all__ = ["router"]
 
 router = APIRouter()
 
-_ENTERED = ("answer", "withdraw")  # changes after which the page says what moved
+# Changes after which the page says what moved, by the first word of what was done, and where they
+# put something.
+_PUTS: Mapping[str, Newest] = {
+    "answer": "entries", "practise": "entries", "withdraw": "entries", "recording": "recordings",
+    "vehicle": "vehicle",
+}  # fmt: skip
 
 
 @router.get("/jobs/{job}")
@@ -37,7 +45,6 @@ def step(request: Request, ask: Asked, job: str) -> HTMLResponse:
 
 def _moved(ask: Ask, kept: Kept) -> Moved | None:
     last = ask.desk.changes(kept.job.id)[-1].mark.what
-    if not last.startswith(_ENTERED):
-        return None
-    before = ask.desk.judged_before(kept)
+    newest = _PUTS.get(last.partition(" ")[0])
+    before = ask.desk.judged_before(kept, newest) if newest else None
     return moved(before, ask.desk.judged(kept)) if before else None

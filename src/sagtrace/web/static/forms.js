@@ -68,15 +68,23 @@ export function restoreDraft(form) {
 export function hold(form, button) {
   form.setAttribute("aria-busy", "true");
   button?.setAttribute("aria-busy", "true");
+  tellBusy(form, true);
   for (const field of form.elements) if (isTyped(field) && !isTick(field)) field.readOnly = true;
 }
 
 export function free(form) {
   form.removeAttribute("aria-busy");
+  tellBusy(form, false);
   for (const field of form.elements) {
     field.removeAttribute("aria-busy");
     if (isTyped(field) && !isTick(field)) field.readOnly = false;
   }
+}
+
+// What takes long says so in words beside its button.
+function tellBusy(form, busy) {
+  const place = form.querySelector("[data-busy]");
+  if (place) place.textContent = busy ? place.dataset.busy : "";
 }
 
 export function say(form, text) {

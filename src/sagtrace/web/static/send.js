@@ -9,7 +9,7 @@ import { drafts, lasting, out, refused } from "/static/held.js";
 
 const PAUSES = [1, 2, 4, 8, 10]; // seconds between tries
 const LOOK = 3000; // ms between looks at what others changed
-const PATIENCE = 20000; // ms for an answer
+const PATIENCE = 20000; // ms for an answer, unless the form's data-patience says more [s]
 const ORPHAN = 10000; // ms after which another window's entry is sent from here too
 const DEFECTS = 3; // tries of what the program itself fails at
 
@@ -71,7 +71,7 @@ function waiting() {
 
 async function post(item) {
   const headers = { "Content-Type": "application/json", "Idempotency-Key": item.key };
-  const signal = AbortSignal.timeout(PATIENCE);
+  const signal = AbortSignal.timeout(item.patience ?? PATIENCE);
   const answer = await fetch(item.url, { method: "POST", headers, body: JSON.stringify(item.body), signal });
   const body = await answer.json().catch(() => null);
   if (answer.ok && body === null) throw new TypeError("the answer was cut off");
@@ -166,6 +166,7 @@ addEventListener("submit", (event) => {
     key: `${form.elements.namedItem("key")?.value ?? ""}.${LOAD}.${count++}`,
     url: form.dataset.send, body: bodyOf(form, button), form: form.id, page: location.pathname,
     next: form.dataset.next, draft: drafts.name(form), at: Date.now() + count / 1000, tab,
+    patience: form.dataset.patience ? 1000 * Number(form.dataset.patience) : PATIENCE,
     what: form.dataset.what || button?.textContent.trim() || "",
   };
   hold(form, button);

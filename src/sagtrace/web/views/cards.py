@@ -6,8 +6,10 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from sagtrace.bootstrap import pictures
 from sagtrace.repair.costs import way_to_check
 from sagtrace.report.parts import by_gravity
+from sagtrace.report.pictures import Picture, picture_for
 from sagtrace.report.words import duration, percent, sentence
 from sagtrace.vehicle.checks import Caution, Check, Input
 from sagtrace.vehicle.job import Begun, Entry, Job
@@ -79,6 +81,8 @@ class Card:
     wait: str  # empty: its answer is there at once
     long: bool  # nobody stands there for it, so it is begun now and read later
     begin_fields: tuple[Field, ...]  # what can be read at the beginning
+    picture: Picture | None = None  # of where to measure
+    practice: bool = False  # an invented vehicle can answer it
     act: str = "answer"  # or "prove"
     path: str = "entries"  # of the API
     instrument: str = ""
@@ -142,6 +146,8 @@ def card(
         wait=duration(60 * check.wait_minutes) if check.wait_minutes else "",
         long=check.wait_minutes >= _LONG,
         begin_fields=tuple(f for f in fields if f.name.endswith("-start")),
+        picture=picture_for(pictures(), check),
+        practice=bool(job.practice),
         act="prove" if proof else "answer",
         path="proofs" if proof else "entries",
         instrument=corrects.instrument if corrects else "",

@@ -9,7 +9,7 @@ from sagtrace.plan.next_check import Offer
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.headline import headline
 from sagtrace.report.moved import Moved, verdict_bars
-from sagtrace.report.parts import leading_beliefs, proof_text
+from sagtrace.report.parts import leading_beliefs, open_offers, proof_text
 from sagtrace.report.tree import Bar
 from sagtrace.report.words import listed, money, percent, sentence
 from sagtrace.vehicle.job import Job
@@ -59,6 +59,7 @@ class StepPage:
 
     job: str
     complaint: str
+    practice: bool
     stage: str  # check, repair, prove, proved; empty: the evidence cannot be judged
     headline: str
     reason: str
@@ -78,8 +79,7 @@ class StepPage:
 def step_page(found: Assessment, moves: Moved | None, person: Person, now: str) -> StepPage:
     """Return the page of a job that was worked out."""
     job, system = found.job, found.system
-    waiting = {begun.check for begun in job.waiting()}
-    offers = [offer for offer in found.plan.offers if offer.check not in waiting]
+    offers = open_offers(found)
     first = offers[0] if offers and found.stage == "check" else None
     held = waits(system, job, person, now, [p.proof.check for p in found.proofs])
     shown = None
@@ -90,9 +90,10 @@ def step_page(found: Assessment, moves: Moved | None, person: Person, now: str) 
     return StepPage(
         job=job.id,
         complaint=job.complaint,
+        practice=bool(job.practice),
         stage=found.stage,
-        headline=headline(found) if first is None else sentence(shown.name if shown else ""),
-        reason=_reason(found),
+        headline=headline(found),
+        reason=_reason(found, first is None),
         problem="",
         card=shown,
         waits=held,
@@ -110,8 +111,9 @@ def step_page(found: Assessment, moves: Moved | None, person: Person, now: str) 
 def troubled_page(job: Job, system: System, problem: str, person: Person, now: str) -> StepPage:
     """Return the page of a job whose evidence cannot be judged."""
     return StepPage(
-        job=job.id, complaint=job.complaint, stage="", headline="Look at the evidence again.",
-        reason="", problem=problem, card=None, waits=waits(system, job, person, now),
+        job=job.id, complaint=job.complaint, practice=bool(job.practice), stage="",
+        headline="Look at the evidence again.", reason="", problem=problem, card=None,
+        waits=waits(system, job, person, now),
         due_hold=False, moved=None, bars=(), lead="", others=(), due=(),
         access=access_of(system, job), holds=_holds(system, job),
     )  # fmt: skip
@@ -154,7 +156,9 @@ def _lead(found: Assessment) -> str:
     return sentence(f"more likely present than not: {listed(parts)}")
 
 
-def _reason(found: Assessment) -> str:
+def _reason(found: Assessment, waits_only: bool) -> str:
+    if found.stage == "check" and waits_only:
+        return "Every check that is left waits to be read."
     if found.stage == "repair":
         return "Stop looking: no further check would pay for itself."
     if found.stage == "prove":

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 
 from sagtrace.repair.costs import way_to_check
 from sagtrace.repair.proofs import DueProof
@@ -142,7 +142,7 @@ def _proof(a: Assessment, due: DueProof, now: str) -> ProofView:
         result_by=entry.by if entry else "",
         typed=_typed(entry.values, inputs) if entry else (),
         next=_NEXT[result],
-        waiting=_waiting(begun, due, inputs, now) if begun else None,
+        waiting=_waiting(begun, inputs, now) if begun else None,
         may_begin=check.wait_minutes > 0.0,
         start_fields=tuple(_field(slot, None, now) for slot in inputs if _at_start(slot)),
         fields=tuple(_field(slot, begun, now) for slot in inputs),
@@ -191,18 +191,12 @@ def _typed(values: Mapping[str, str], inputs: Sequence[Input]) -> tuple[str, ...
     )
 
 
-def _waiting(begun: Begun, due: DueProof, inputs: Sequence[Input], now: str) -> WaitingView:
-    ready = begun.ready
-    start, wanted = _parsed(begun.at), _parsed(begun.ready)
-    if start and due.hold is not None:
-        shortest = start + timedelta(seconds=due.hold)
-        if wanted is None or shortest > wanted:
-            ready, wanted = shortest.isoformat(timespec="minutes"), shortest
-    moment_now = _parsed(now)
+def _waiting(begun: Begun, inputs: Sequence[Input], now: str) -> WaitingView:
+    moment_now, wanted = _parsed(now), _parsed(begun.ready)
     by = begun.by and f"by {begun.by}"
     values = _typed(begun.values, inputs)
     return WaitingView(
-        id=begun.id, at=moment(begun.at), ready=moment(ready),
+        id=begun.id, at=moment(begun.at), ready=moment(begun.ready),
         over=bool(moment_now and wanted and moment_now >= wanted),
         note="; ".join(part for part in (*values, by, begun.note) if part),
     )  # fmt: skip

@@ -9,7 +9,7 @@ from sagtrace.repair.costs import way_to
 from sagtrace.repair.options import Option
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.customer import shown_options, with_tax
-from sagtrace.report.parts import leading_beliefs, option_name, repair_cautions
+from sagtrace.report.parts import leading_beliefs, no_part, option_name, repair_cautions
 from sagtrace.report.words import duration, listed, money, percent, sentence
 from sagtrace.vehicle.job import Approval, Job
 from sagtrace.vehicle.repairs import Repair
@@ -121,8 +121,7 @@ def view_repair(a: Assessment) -> RepairView:
     choices = [_choice(a, option, n) for n, option in enumerate((*shown, *rest), start=1)]
     found = [a.system.faults[b.fault].name for b in leading_beliefs(a)]
     return RepairView(
-        nothing=a.stage == "repair"
-        and all(a.system.faults[f].kind == "no-part" for f in best.fixes),
+        nothing=no_part(a),
         nothing_why=sentence(listed(found) or "no fault is more likely present than not"),
         explained=sentence(option_name(a.system, best)) if best.repairs else "",
         early=a.stage == "check",
