@@ -97,7 +97,7 @@ job = _table(
     *_texts("opened", "complaint"),
     *map(_json, ("vehicle", "access", "repaired")),
     *_texts("repaired_at", "repaired_by"),
-    _number("proofs_from"),
+    *map(_number, ("proofs_from", "practice")),
 )
 
 change = _table(

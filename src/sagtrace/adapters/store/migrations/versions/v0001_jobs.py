@@ -77,7 +77,7 @@ def _jobs() -> None:
         *_numbers("invented"),
         *_texts("opened", "complaint", "vehicle", "access", "repaired"),
         *_texts("repaired_at", "repaired_by"),
-        *_numbers("proofs_from"),
+        *_numbers("proofs_from", "practice"),
     )
     _table(
         "change",
