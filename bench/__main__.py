@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import json
 import platform
-import statistics
 import time
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 
-from bench import fit, recordings, twin
+from bench import fit, recordings, store, twin, web, web_plots
+from bench.told import line, median_of
 from sagtrace.bootstrap import demo_folder, job_place, open_workshop
 from sagtrace.diagnosis.outlook import look_ahead
 from sagtrace.diagnosis.verdict import Reasoner
@@ -26,25 +25,13 @@ from sagtrace.report.technical import technical_paper
 RESULTS = Path(__file__).parent / "results.json"
 
 
-def median_of(action: Callable[[], object], times: int) -> float:
-    """Return the median time of an action [s], after one run that is not counted."""
-    action()
-    taken = []
-    for _ in range(times):
-        start = time.perf_counter()
-        action()
-        taken.append(time.perf_counter() - start)
-    return statistics.median(taken)
-
-
 def main() -> None:
     machine = f"{platform.machine()}, Python {platform.python_version()}, numpy {np.__version__}"
     results: list[dict[str, object]] = []
 
     def note(name: str, value: float, unit: str, bar: float | None, reference: str) -> None:
         good = None if bar is None else bool(value <= bar)
-        verdict = "" if good is None else f" (bar {bar:g} {unit}: {'ok' if good else 'MISSED'})"
-        print(f"{name}: {value:.3g} {unit}{verdict}; {reference}", flush=True)
+        print(line((name, value, unit, bar, reference)), flush=True)
         results.append(
             {
                 "name": name,
@@ -92,7 +79,7 @@ def main() -> None:
     for paper in (customer_paper(assessment), technical_paper(assessment)):
         taken = median_of(lambda p=paper: workshop.paper_maker.render(p), 5)
         note(f"{paper.kind} paper as PDF", 1e3 * taken, "ms", None, "typst")
-    for part in (recordings, twin, fit):
+    for part in (recordings, twin, fit, store, web_plots, web):
         for figure in part.figures():
             note(*figure)
     RESULTS.write_text(json.dumps(results, indent=2, ensure_ascii=False) + "\n")

@@ -6,14 +6,15 @@ table is looked through), a rare stage, loading and changing one job. Medians of
 
 from __future__ import annotations
 
+import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
 from sqlalchemy import insert
 
-from bench.__main__ import median_of
+from bench.told import Figure, load, median_of, tell
 from sagtrace.adapters.store.database import DatabaseStore, file_store
 from sagtrace.adapters.store.opening import open_file
 from sagtrace.adapters.store.rows import job_row
@@ -76,8 +77,8 @@ def grow(store: DatabaseStore, entries: int) -> Callable[[], object]:
     return once
 
 
-def main() -> None:
-    """Print the figures."""
+def figures() -> Iterator[Figure]:
+    """Yield the figures, each with its bar."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "jobs.db"
         fill(path)
@@ -101,13 +102,12 @@ def main() -> None:
             ("load and change, 300 entries", grow(store, 300), COMMIT),
             ("keep a recording of 20 MB", keep, None),
         ]
-        print(f"{JOBS} jobs, {path.stat().st_size / 1e6:.0f} MB")
+        text = f"{JOBS} jobs, {path.stat().st_size / 1e6:.0f} MB; median of {TIMES}; {load()}"
         for name, act, bar in acts:
-            value = median_of(act, TIMES)
-            ok = "" if bar is None else f" (bar {bar} s: {'ok' if value <= bar else 'MISSED'})"
-            print(f"{name}: {1e3 * value:.1f} ms{ok}", flush=True)
+            taken = 1e3 * median_of(act, TIMES)
+            yield f"store: {name}", taken, "ms", None if bar is None else 1e3 * bar, text
         store.close()
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(tell(figures()))

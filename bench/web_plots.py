@@ -23,14 +23,13 @@ import uvicorn
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from bench.recordings import ROWS, write
+from bench.told import Figure, load, tell
 from sagtrace.adapters.store.memory import MemoryStore
 from sagtrace.app.desk import Desk
 from sagtrace.app.kept import Mark
 from sagtrace.bootstrap import open_workshop
 from sagtrace.vehicle.job import Job
 from sagtrace.web.app import build_app
-
-Figure = tuple[str, float, str, float | None, str]  # name, value, unit, bar, reference
 
 DRAWN, ZOOMED, SENT = 1.0, 150.0, 400.0  # [s], [ms], [kB] the bars
 OPENED, ZOOMS = 7, 60  # times
@@ -63,7 +62,7 @@ def figures() -> Iterator[Figure]:
         start = time.perf_counter()
         desk.attach(JOB, path.read_bytes(), path.name, _mark("attach"))
         taken = time.perf_counter() - start
-    what = f"{ROWS} x 12, loopback, Chromium {SIZE['width']} px"
+    what = f"{ROWS} x 12, loopback, Chromium {SIZE['width']} px; {load()}"
     yield "attach a recording", taken, "s", None, f"{ROWS} x 12; read and fitted"
     url, server = _serve(desk)
     with sync_playwright() as playwright:
@@ -144,16 +143,5 @@ def _zoom(browser: Browser, url: str) -> list[float]:
     return times
 
 
-def main() -> int:
-    """Print every figure; return 1 if a bar is missed."""
-    missed = 0
-    for name, value, unit, bar, reference in figures():
-        good = bar is None or value <= bar
-        missed += not good
-        said = "" if bar is None else f" (bar {bar:g} {unit}: {'ok' if good else 'MISSED'})"
-        print(f"{name}: {value:.3g} {unit}{said}; {reference}", flush=True)
-    return int(missed > 0)
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(tell(figures()))

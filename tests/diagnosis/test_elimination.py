@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -74,13 +76,13 @@ def test_the_engine_agrees_on_an_observed_check() -> None:
 
 
 def test_a_batch_is_its_questions_one_by_one() -> None:
-    """30 questions, more than go through together, beside a finding that all share."""
+    """200 questions, more than go through together, beside a finding that all share."""
     rng = np.random.default_rng(3)
-    many = rng.uniform(0.01, 1.0, (30, 3))
+    many = rng.uniform(0.01, 1.0, (200, 3))
     shared = np.array([[0.3, 0.9]])
-    batch = SMALL.elimination.ask({"leak": many, "low": shared}, ["pump", "check:soap"], 30)
-    assert batch.evidence.shape == (30,)
-    for q in range(30):
+    batch = SMALL.elimination.ask({"leak": many, "low": shared}, ["pump", "check:soap"], 200)
+    assert batch.evidence.shape == (200,)
+    for q in range(200):
         one = SMALL.elimination.ask({"leak": many[[q]], "low": shared}, ["pump", "check:soap"])
         assert batch.evidence[q] == pytest.approx(one.evidence[0], rel=1e-14)
         for name in ("pump", "check:soap"):
@@ -108,3 +110,20 @@ def test_a_contradiction_has_no_probability() -> None:
     batch = one.ask(given_, ["leak"])
     assert batch.evidence == pytest.approx([0.0], abs=0.0)
     assert batch.joint["leak"] == pytest.approx(np.zeros((1, 2)), abs=0.0)
+
+
+def test_plans_that_were_let_go_are_made_again() -> None:
+    """A program that runs for weeks meets ever new sets of findings; it keeps the newest plans."""
+    check = look("soap", "yes no", ({"leak": "present"}, "0.9 0.1"), ({}, "0.05 0.95"))
+    checks = [replace(check, id=f"soap{n}") for n in range(7)]
+    one = Elimination(system_of([fault("leak", {"present": 0.01})], checks))
+    questions = [
+        {f"check:soap{n}": np.array([[1.0, 0.0]]) for n in range(7) if mask >> n & 1}
+        for mask in range(2**7)
+    ]
+    first = [one.ask(found, ["leak"]).evidence[0] for found in questions]
+    assert len(one._plans) == 60
+    assert [one.ask(found, ["leak"]).evidence[0] for found in questions] == first
+    # By hand: n times "yes" is 0.01 x 0.9^n + 0.99 x 0.05^n.
+    hits = [mask.bit_count() for mask in range(2**7)]
+    assert first == pytest.approx([0.01 * 0.9**n + 0.99 * 0.05**n for n in hits], rel=1e-12)

@@ -30,6 +30,7 @@ from sagtrace.errors import (
     ContradictionError,
     DocumentError,
     InputError,
+    SagtraceError,
     StoreError,
     UnknownIdError,
 )
@@ -87,7 +88,7 @@ class Desk:
     )
     _earlier: OrderedDict[tuple[str, int], Judged] = field(default_factory=OrderedDict, init=False)
     _planned: OrderedDict[str, tuple[Job, bool]] = field(default_factory=OrderedDict, init=False)
-    _thinking: threading.RLock = field(default_factory=threading.RLock, init=False)
+    _turns: dict[str, threading.RLock] = field(default_factory=dict, init=False)
 
     @cached_property
     def calculators(self) -> Mapping[str, Calculator]:
@@ -114,15 +115,16 @@ class Desk:
     def judged(self, kept: Kept) -> Judged:
         """Return what a job's evidence says."""
         key = (kept.job.id, kept.revision)
-        with self._thinking:
-            if key not in self._judged:
+        with self._turn(kept.job.id):
+            found = self._judged.get(key)
+            if found is None:
                 last = self._judged.get((kept.job.id, kept.revision - 1))
                 if last is not None and _same_evidence(last.job, kept.job):
                     found = replace(last, job=kept.job)  # an approval, say, tells nothing new
                 else:
                     found = self.workshop.judge(kept.job, _Place(self.store, kept.job))
                 _hold(self._judged, key, found)
-            return self._judged[key]
+            return found
 
     def judged_before(self, kept: Kept, newest: Newest) -> Judged | None:
         """Return what the evidence said before the last change; None if nothing can be said.
@@ -131,26 +133,28 @@ class Desk:
         one before, so that can be said only while what was judged is still at hand.
         """
         key = (kept.job.id, kept.revision)
-        with self._thinking:
+        with self._turn(kept.job.id):
             last = self._judged.get((kept.job.id, kept.revision - 1))
             if last is not None:
                 return last
             if newest == "vehicle" or not getattr(kept.job, newest):
                 return None
             earlier = replace(kept.job, **{newest: getattr(kept.job, newest)[:-1]})
-            if key not in self._earlier:
+            found = self._earlier.get(key)
+            if found is None:
                 try:
                     found = self.workshop.judge(earlier, _Place(self.store, earlier))
                 except (ContradictionError, DocumentError):
                     return None  # because the newest entry may be the one that put it right
                 _hold(self._earlier, key, found)
-            return self._earlier[key]
+            return found
 
     def assessed(self, kept: Kept) -> Assessment:
         """Return everything that follows from a job, and keep its headline for the list."""
         key = (kept.job.id, kept.revision)
-        with self._thinking:
-            if key not in self._assessed:
+        with self._turn(kept.job.id):
+            found = self._assessed.get(key)
+            if found is None:
                 judged = self.judged(kept)
                 place = _Place(self.store, kept.job)
                 found = self.workshop.assess(judged.job, place, judged)
@@ -160,7 +164,19 @@ class Desk:
                     self.store.note_outlook(
                         *key, stage=found.stage, headline=headline(found), waits=waits, ready=ready
                     )
-            return self._assessed[key]
+            return found
+
+    def warm_up(self) -> None:
+        """Make ready what the first answers need: every layout, and the job changed last."""
+        for layout in self.workshop.knowledge.layouts:
+            self.workshop.reasoner(layout.id)
+        for line in self.store.jobs(Query()).lines[:1]:
+            with suppress(SagtraceError):  # who opens it is told
+                self.assessed(self.open(line.id))
+
+    def _turn(self, job_id: str) -> threading.RLock:
+        """Return the lock of a job, so that one job's long fit stops no other job."""
+        return self._turns.setdefault(job_id, threading.RLock())
 
     def recorded(self, kept: Kept, recording_id: str) -> Recorded:
         """Return a recording of the job as read; raise UnknownIdError if there is none.
@@ -170,7 +186,7 @@ class Desk:
         known = [r.id for r in kept.job.recordings]
         if recording_id not in known:
             raise UnknownIdError("recording", recording_id, known)
-        with self._thinking:
+        with self._turn(kept.job.id):
             found = self.workshop.recorded(kept.job, _Place(self.store, kept.job))
         return found[known.index(recording_id)]
 
@@ -281,7 +297,7 @@ class Desk:
         job = kept.job
         key = repr((job.layout, job.practice, job.complaint, sorted(job.vehicle.items())))
         if key not in self._planned:
-            found = by_plan(self.workshop, self._trainer(), job, self._thinking)
+            found = by_plan(self.workshop, self._trainer(), job, self._turn(job.id))
             _hold(self._planned, key, found)
         return self._planned[key]
 

@@ -6,6 +6,7 @@ A job is a value. Every use case takes one and returns the next; keeping it is t
 from __future__ import annotations
 
 import hashlib
+import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -68,6 +69,7 @@ class Workshop:
     _knowledge: Knowledge | None = field(default=None, init=False)
     _reasoners: dict[str, Reasoner] = field(default_factory=dict, init=False)
     _read: dict[str, Recorded] = field(default_factory=dict, init=False)
+    _reading: threading.Lock = field(default_factory=threading.Lock, init=False)
 
     @property
     def knowledge(self) -> Knowledge:
@@ -263,14 +265,20 @@ class Workshop:
                 problem = "the file is not the one that was attached (its content changed)"
                 raise DocumentError(recording.file, None, "", problem)
             said = repr((recording, job.layout, sorted(self.facts(job).values.items())))
-            if said not in self._read:
-                kept = Assignment(roles=recording.roles, rate=recording.rate, guess=False)
-                imported = self.recording_reader.read(source, recording.file, kept, {})
-                if len(self._read) >= _HELD:
-                    self._read.pop(next(iter(self._read)))
-                self._read[said] = self._recorded(job, recording, imported)
-            result.append(self._read[said])
+            found = self._read.get(said)
+            if found is None:
+                with self._reading:  # whoever needs no recording read goes on meanwhile
+                    found = self._read.get(said) or self._read_now(job, recording, source)
+                    while len(self._read) >= _HELD:
+                        self._read.pop(next(iter(self._read)))
+                    self._read[said] = found
+            result.append(found)
         return tuple(result)
+
+    def _read_now(self, job: Job, recording: Recording, source: bytes | Path) -> Recorded:
+        kept = Assignment(roles=recording.roles, rate=recording.rate, guess=False)
+        imported = self.recording_reader.read(source, recording.file, kept, {})
+        return self._recorded(job, recording, imported)
 
     def judge(self, job: Job, place: Recordings | None = None) -> Judged:
         """Return what the job's evidence says; `assess` goes on from there.

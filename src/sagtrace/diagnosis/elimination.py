@@ -14,6 +14,7 @@ variable's joint distribution with the evidence, so one pass back gives all marg
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -30,7 +31,10 @@ __all__ = ["Batch", "Elimination"]
 Array = NDArray[np.float64]
 Arc = tuple[str, str]  # cause, effect
 
-_AT_ONCE = 12  # questions that go through together; more no longer fit the processor's cache
+_TABLE = -1  # in place of a slot: what is the same in every question
+
+_HELD = 60  # chosen: plans that are kept; every new answer needs some three
+_AT_ONCE = 80  # questions that go through together; more gain little and take more memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,8 @@ class _Bucket:
     scope: tuple[str, ...]
     members: tuple[int, ...]  # slots of the factors and messages that are multiplied
     result: int  # slot of the message
+    tables: tuple[int, ...]  # slots of the members that are the same in every question
+    table: Array  # their product
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,6 +80,7 @@ class Elimination:
         self._tables: dict[str, tuple[_Factor, ...]] = {}
         self._leaves: dict[str, tuple[tuple[str, ...], Array]] = {}
         self._plans: dict[tuple[frozenset[str], frozenset[str]], _Plan] = {}
+        self._turn = threading.Lock()
         for node in system.nodes.values():
             self._tables[node.id] = self._factors(node)
         for check in system.checks.values():
@@ -106,15 +113,21 @@ class Elimination:
                 above.add(name)
                 live.extend(cause.parent for cause in self._nodes[name].causes)
         key = (frozenset(above), leaves)
-        if key not in self._plans:
-            fixed = [f for name in self._nodes if name in above for f in self._tables[name]]
-            free = {n: _Factor((n,), np.ones(self._sizes[n])) for n in self._nodes if n in above}
-            for leaf in self.leaves:
-                if leaf in leaves:
-                    parents, values = self._leaves[leaf]
-                    free[leaf] = _Factor(parents, np.ones(values.shape[:-1]))
-            self._plans[key] = _Plan(fixed, free, self._sizes)
-        return self._plans[key]
+        with self._turn:
+            plan = self._plans.pop(key, None) or self._make_plan(above, leaves)
+            self._plans[key] = plan  # the newest is last
+            if len(self._plans) > _HELD:
+                del self._plans[next(iter(self._plans))]
+        return plan
+
+    def _make_plan(self, above: set[str], leaves: frozenset[str]) -> _Plan:
+        fixed = [f for name in self._nodes if name in above for f in self._tables[name]]
+        free = {n: _Factor((n,), np.ones(self._sizes[n])) for n in self._nodes if n in above}
+        for leaf in self.leaves:
+            if leaf in leaves:
+                parents, values = self._leaves[leaf]
+                free[leaf] = _Factor(parents, np.ones(values.shape[:-1]))
+        return _Plan(fixed, free, self._sizes)
 
     def ask(
         self,
@@ -149,11 +162,11 @@ class Elimination:
     def _given(self, plan: _Plan, name: str, likelihood: Array) -> Array:
         """Return the likelihood over what the plan keeps free: a node, or a check's parents."""
         if name not in self._leaves:
-            return np.asarray(likelihood)
+            return np.asarray(likelihood).T
         parents, table = self._leaves[name]
-        values = np.einsum("qo,...o->q...", likelihood, table)
-        axes = [parents.index(v) + 1 for v in plan.scopes[plan.slot[name]]]
-        return np.asarray(np.transpose(values, (0, *axes)))
+        values = np.einsum("qo,...o->...q", likelihood, table)
+        axes = [parents.index(v) for v in plan.scopes[plan.slot[name]]]
+        return np.asarray(np.transpose(values, (*axes, len(parents))))
 
     def _ask(
         self,
@@ -163,34 +176,41 @@ class Elimination:
         questions: int,
         silent: Mapping[Arc, NDArray[np.bool_]],
     ) -> Batch:
-        values: list[Array] = [start[None] for start in plan.start]
+        values: dict[int, Array] = {}  # of slots; an open slot is 1 everywhere and not in here
         for arc, off in silent.items():
             slot = plan.arcs[arc]
-            axis = plan.scopes[slot].index(_upto(arc[1]))
+            start = plan.start[slot][..., None]
             # P(contributes nothing) leaves the worst so far as it is: it fits below every state.
-            nothing = plan.start[slot].take([0], axis)
-            values[slot] = np.where(off[:, None, None], nothing, plan.start[slot])
+            nothing = start.take([0], plan.scopes[slot].index(_upto(arc[1])))
+            values[slot] = np.where(off, nothing, start)
         for name, likelihood in given.items():
             values[plan.slot[name]] = likelihood
-        aligned: list[list[Array]] = []
+        asked = {plan.slot[t] for t in wanted}
+        open_slots = asked - values.keys()
+        steps: list[list[tuple[int, Array]]] = []
         for bucket in plan.buckets:
-            members = [_align(values[m], plan.scopes[m], bucket.scope) for m in bucket.members]
-            aligned.append(members)
-            values.append(_product(members).sum(axis=1))
+            members = plan.members(bucket, values)
+            whole = _product([array for _, array in members])
+            whole = _spread(whole, bucket, open_slots, plan)
+            steps.append(members)
+            values[bucket.result] = whole.sum(axis=0)
         loose = [values[b.result] for b in plan.buckets if not b.scope[1:]]
         evidence = np.broadcast_to(_product(loose), (questions,)).copy()
-        slopes = _slopes(plan, values, aligned, evidence, {plan.slot[t] for t in wanted})
-        joint = {t: self._joint(plan, t, slopes[plan.slot[t]], values) for t in wanted}
+        slopes = _slopes(plan, values, steps, evidence, asked)
+        joint = {t: self._joint(plan, t, slopes[plan.slot[t]], values, questions) for t in wanted}
         return Batch(evidence=evidence, joint=joint)
 
-    def _joint(self, plan: _Plan, name: str, slope: Array, values: Sequence[Array]) -> Array:
+    def _joint(
+        self, plan: _Plan, name: str, slope: Array, values: Mapping[int, Array], questions: int
+    ) -> Array:
         slot = plan.slot[name]
+        slope = np.broadcast_to(slope, (*slope.shape[:-1], questions))
         if name not in self._leaves:
-            return np.asarray(slope * values[slot])
+            return np.asarray((slope * values[slot] if slot in values else slope).T)
         parents, table = self._leaves[name]
         axes = [parents.index(v) for v in plan.scopes[slot]] + [len(parents)]
         flat = np.transpose(table, axes).reshape(-1, table.shape[-1])
-        return np.asarray(slope.reshape(len(slope), -1) @ flat)
+        return np.asarray(slope.reshape(-1, questions).T @ flat)
 
 
 class _Plan:
@@ -220,10 +240,34 @@ class _Plan:
             self.scopes.append(scope[1:])
             if scope[1:]:
                 waiting[scope[1]].append(result)
-            buckets.append(_Bucket(scope, tuple(members), result))
+            same = tuple(m for m in members if m < len(fixed))
+            table = _product([self._aligned(m, self.start[m][..., None], scope) for m in same])
+            rest = tuple(m for m in members if m not in same)
+            buckets.append(_Bucket(scope, rest, result, same, table))
         self.buckets = tuple(buckets)
+        self.sizes = sizes
         # Cells of all products of one question: what a batch costs is proportional to it.
         self.work = sum(int(np.prod([sizes[v] for v in b.scope])) for b in buckets)
+
+    def members(self, bucket: _Bucket, values: Mapping[int, Array]) -> list[tuple[int, Array]]:
+        """Return the slots and values that are multiplied; what does not differ is one of them."""
+        found = [(m, values[m]) for m in bucket.members if m in values]
+        if not bucket.tables:
+            own = []
+        elif values.keys().isdisjoint(bucket.tables):
+            own = [(_TABLE, bucket.table)]
+        else:
+            own = [
+                (_TABLE, self._aligned(m, values.get(m, self.start[m][..., None]), bucket.scope))
+                for m in bucket.tables
+            ]
+        return own + [(m, self._aligned(m, v, bucket.scope)) for m, v in found]
+
+    def _aligned(self, slot: int, values: Array, whole: Sequence[str]) -> Array:
+        """Return the values with an axis of one for every variable of `whole` that they lack."""
+        sizes, held = iter(values.shape), self.scopes[slot]
+        shape = [next(sizes) if v in held else 1 for v in whole]
+        return values.reshape([*shape, values.shape[-1]])
 
 
 def _upto(node: str) -> str:
@@ -242,11 +286,12 @@ def _elimination_order(
     for v, others in near.items():
         others.discard(v)
 
-    def fill(v: str) -> float:
-        others = sorted(near[v])
-        pairs = ((a, b) for i, a in enumerate(others) for b in others[i + 1 :] if b not in near[a])
-        return float(sum(sizes[a] * sizes[b] for a, b in pairs))
+    def fill(v: str) -> int:
+        """Return twice the cells of the links that would be new."""
+        others = near[v]
+        return sum(sizes[a] * (sum(map(size, others - near[a])) - sizes[a]) for a in others)
 
+    size = sizes.__getitem__
     cost = {v: fill(v) for v in near}
     order: list[str] = []
     while near:
@@ -269,25 +314,30 @@ def _sorted(factor: _Factor, place: Mapping[str, int]) -> _Factor:
     return _Factor(scope, np.transpose(factor.values, axes), factor.arc)
 
 
-def _align(values: Array, scope: Sequence[str], whole: Sequence[str]) -> Array:
-    """Return the values with an axis of one for every variable of `whole` that they lack."""
-    sizes = iter(values.shape[1:])
-    held = set(scope)
-    return values.reshape([len(values), *(next(sizes) if v in held else 1 for v in whole)])
-
-
 def _product(arrays: Sequence[Array]) -> Array:
     # Small ones first: the big one is then touched once.
-    result = np.ones(1)
-    for array in sorted(arrays, key=lambda a: a.size):
-        result = result * array
-    return result
+    first, *rest = sorted(arrays, key=lambda a: a.size) or [np.ones(1)]
+    for array in rest:
+        first = first * array
+    return first
+
+
+def _spread(whole: Array, bucket: _Bucket, open_slots: set[int], plan: _Plan) -> Array:
+    """Return the product with every variable of the open slots that are asked for."""
+    if open_slots.isdisjoint(bucket.members):
+        return whole
+    held = {v for m in bucket.members if m in open_slots for v in plan.scopes[m]}
+    shape = [
+        plan.sizes[v] if v in held else n
+        for v, n in zip(bucket.scope, whole.shape[:-1], strict=True)
+    ]
+    return np.broadcast_to(whole, (*shape, whole.shape[-1]))
 
 
 def _slopes(
     plan: _Plan,
-    values: Sequence[Array],
-    aligned: Sequence[Sequence[Array]],
+    values: Mapping[int, Array],
+    steps: Sequence[Sequence[tuple[int, Array]]],
     evidence: Array,
     wanted: set[int],
 ) -> Mapping[int, Array]:
@@ -297,24 +347,31 @@ def _slopes(
         if needed.intersection(bucket.members):
             needed.add(bucket.result)
     slope: dict[int, Array] = {}
-    for bucket, members in zip(reversed(plan.buckets), reversed(aligned), strict=True):
+    for bucket, members in zip(reversed(plan.buckets), reversed(steps), strict=True):
         if bucket.result not in needed:
             continue
         if bucket.scope[1:]:
-            above = np.expand_dims(slope.pop(bucket.result), 1)
+            above = slope.pop(bucket.result)[None]
         else:
             own = values[bucket.result]
-            rest = np.divide(evidence, own, out=np.zeros_like(evidence), where=own != 0.0)
-            above = rest.reshape(-1, 1)
-        for i, slot in enumerate(bucket.members):
-            if slot not in needed:
-                continue
-            others = _product([above, *(m for j, m in enumerate(members) if j != i)])
-            drop = tuple(
-                axis
-                for axis, v in enumerate(bucket.scope, start=1)
-                if v not in plan.scopes[slot] and axis < others.ndim
-            )
-            down = others.sum(axis=drop) if drop else others
-            slope[slot] = np.broadcast_to(down, (len(evidence), *values[slot].shape[1:]))
+            above = np.divide(evidence, own, out=np.zeros_like(evidence), where=own != 0.0)
+            above = above.reshape(*(1 for _ in bucket.scope), -1)
+        for i, (slot, array) in enumerate(members):
+            if slot in needed:
+                others = _product([above, *(m for j, (_, m) in enumerate(members) if j != i)])
+                slope[slot] = _gathered(others, array.shape).reshape(*values[slot].shape[:-1], -1)
+        open_slots = [m for m in bucket.members if m in wanted and m not in values]
+        if open_slots:
+            whole = _spread(_product([above, *(m for _, m in members)]), bucket, wanted, plan)
+            for slot in open_slots:
+                scope = plan.scopes[slot]
+                axes = tuple(i for i, v in enumerate(bucket.scope) if v not in scope)
+                slope[slot] = whole.sum(axis=axes)
     return slope
+
+
+def _gathered(slope: Array, shape: tuple[int, ...]) -> Array:
+    """Return the slope with the axes of the factor: summed where the factor has none."""
+    axes = tuple(i for i, n in enumerate(shape[:-1]) if n == 1 and slope.shape[i] > 1)
+    found = slope.sum(axis=axes, keepdims=True) if axes else slope
+    return np.broadcast_to(found, (*shape[:-1], found.shape[-1]))

@@ -46,10 +46,21 @@ class _Search:
         self, elimination: Elimination, evidence: Mapping[str, Array], sizes: Mapping[str, int]
     ) -> None:
         self.elimination, self.evidence, self.sizes = elimination, evidence, sizes
-        self.total = self.ask([()])[0][0]
+        self.total = self.mass([()])[0]
+
+    def mass(self, assignments: Sequence[Assignment]) -> Array:
+        """Return P(assignment, evidence), one a question."""
+        given = self._given(assignments)
+        return self.elimination.ask(given, [], len(assignments)).evidence
 
     def ask(self, assignments: Sequence[Assignment]) -> tuple[Array, Mapping[str, Array]]:
         """Return P(assignment, evidence) and each fault's P(present | both), one a question."""
+        batch = self.elimination.ask(self._given(assignments), self.sizes, len(assignments))
+        with np.errstate(invalid="ignore"):
+            chance = {f: 1.0 - batch.marginal(f)[:, 0] for f in self.sizes}
+        return batch.evidence, chance
+
+    def _given(self, assignments: Sequence[Assignment]) -> dict[str, Array]:
         n = len(assignments)
         given = {name: np.repeat(v[None], n, axis=0) for name, v in self.evidence.items()}
         for q, assignment in enumerate(assignments):
@@ -57,10 +68,7 @@ class _Search:
                 if fault not in given:
                     given[fault] = np.ones((n, self.sizes[fault]))
                 given[fault][q] *= restrict(self.sizes[fault], present)
-        batch = self.elimination.ask(given, self.sizes, n)
-        with np.errstate(invalid="ignore"):
-            chance = {f: 1.0 - batch.marginal(f)[:, 0] for f in self.sizes}
-        return batch.evidence, chance
+        return given
 
 
 def most_probable_sets(
@@ -108,7 +116,7 @@ def most_probable_sets(
                 serial += 1
         if not complete:
             continue  # faults that come only together leave branches that nothing fits
-        for assignment, p in zip(complete, search.ask(complete)[0], strict=True):
+        for assignment, p in zip(complete, search.mass(complete), strict=True):
             found[frozenset(f for f, here in assignment if here)] = float(p / search.total)
     best = sorted(found.items(), key=lambda item: (-item[1], sorted(item[0])))[:count]
     return tuple(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+import threading
 from collections.abc import Callable
 from contextlib import suppress
 from datetime import UTC, datetime
@@ -35,6 +36,8 @@ def serve(port: int, store: str, tell: Callable[[str], None]) -> None:
         tell(f"The workbench is at http://{HOST}:{listener.getsockname()[1]}/ (Ctrl+C stops it)")
         app = build_app(desk)
         compile_aloud(app.state.readings.tasks.say, at_once=False)
+        # Meanwhile the list can be looked at; a job that is opened at once waits no longer for it.
+        threading.Thread(target=desk.warm_up, daemon=True).start()
         config = uvicorn.Config(app, log_level="warning", server_header=False)
         with suppress(KeyboardInterrupt):  # which is how a person stops it
             uvicorn.Server(config).run(sockets=[listener])
