@@ -87,7 +87,6 @@ def jobs(draw: st.DrawFn) -> Job:
         approvals=draw(st.lists(approvals, max_size=2).map(tuple)), repaired=draw(lists),
         repaired_at=draw(texts), repaired_by=draw(texts),
         proofs_from=draw(st.integers(0, len(proofs))), proofs=proofs,
-        practice=draw(st.integers(0, 2**31 - 1)),
     )  # fmt: skip
 
 
@@ -118,6 +117,5 @@ def full_job(job_id: str = "full") -> Job:
             ),
         ),
         repaired=("spring@left",), repaired_at=AT, repaired_by="t", proofs_from=1,
-        practice=7,
         proofs=(replace(entry, id="e3"),),
     )  # fmt: skip
