@@ -1,12 +1,13 @@
 # make demo   sets up and runs the main job on an invented vehicle; papers in out/
 # make test   sets up and runs every check and test
 # make bench  sets up and measures speed; figures on the screen and in bench/results.json
+# make screenshots   pictures of every page at three widths; in out/screenshots/
 # make evidence   regenerates the documents under docs/ that report figures
 PYTHON ?= python3
 VENV ?= .venv
 BIN = $(VENV)/bin
 .DEFAULT_GOAL := help
-.PHONY: help demo test bench evidence setup-run setup-dev clean
+.PHONY: help demo test bench screenshots evidence setup-run setup-dev clean
 
 help:
 	@sed -n 's/^# //p' Makefile
@@ -28,6 +29,10 @@ test: setup-dev
 
 bench: setup-dev
 	@$(BIN)/python -m bench
+
+screenshots: setup-dev
+	@$(BIN)/python tools/browser.py
+	@$(BIN)/python tools/screenshots.py out/screenshots
 
 evidence: setup-dev
 	@$(BIN)/python tools/make_validation.py

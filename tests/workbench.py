@@ -5,12 +5,14 @@ from __future__ import annotations
 import shutil
 import threading
 import time
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from sagtrace.app.desk import Desk
 from sagtrace.bootstrap import open_desk, seed_demo
@@ -25,6 +27,8 @@ ARGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+expect.set_options(timeout=20_000)  # how long it takes is measured in bench, not here
+
 CHROMIUM = ("chromium", "chromium-browser", "google-chrome")
 
 
@@ -37,6 +41,19 @@ class Bench:
     server: uvicorn.Server
 
 
+@dataclass(kw_only=True)
+class Clock:
+    """The time of day of a workbench, which a test may set."""
+
+    at: str
+
+    def __call__(self) -> str:
+        return self.at
+
+    def later(self, **by: float) -> None:
+        self.at = (datetime.fromisoformat(self.at) + timedelta(**by)).isoformat()
+
+
 def fresh_desk() -> Desk:
     """Return a desk with the demonstration job in it."""
     desk = open_desk("memory")
@@ -44,11 +61,12 @@ def fresh_desk() -> Desk:
     return desk
 
 
-def run(desk: Desk, port: int = 0) -> tuple[Bench, threading.Thread]:
-    """Return a workbench that answers, and its thread."""
-    config = uvicorn.Config(
-        build_app(desk), host="127.0.0.1", port=port, log_level="error", lifespan="off"
-    )
+def run(
+    desk: Desk, port: int = 0, now: Callable[[], str] | None = None
+) -> tuple[Bench, threading.Thread]:
+    """Return a workbench that answers, and its thread; `now` is the time of day there."""
+    app = build_app(desk, now=now) if now else build_app(desk)
+    config = uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error", lifespan="off")
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
@@ -58,24 +76,64 @@ def run(desk: Desk, port: int = 0) -> tuple[Bench, threading.Thread]:
     return Bench(url=f"http://127.0.0.1:{at}", desk=desk, server=server), thread
 
 
-@pytest.fixture
-def bench() -> Iterator[Bench]:
-    found, thread = run(fresh_desk())
-    yield found
-    found.server.should_exit = True
-    found.server.force_exit = True
+def stop(bench: Bench, thread: threading.Thread) -> None:
+    bench.server.should_exit = bench.server.force_exit = True
     thread.join(timeout=5)
 
 
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
+@contextmanager
+def running(desk: Desk, now: Callable[[], str] | None = None) -> Iterator[Bench]:
+    found, thread = run(desk, now=now)
+    try:
+        yield found
+    finally:
+        stop(found, thread)
+
+
+@contextmanager
+def chromium() -> Iterator[Browser]:
     path = next((p for name in CHROMIUM if (p := shutil.which(name))), None)
     if path is None:
-        pytest.fail("no Chromium on this machine; install it: apt-get install chromium")
+        raise FileNotFoundError("no Chromium on this machine; install it: apt-get install chromium")
     with sync_playwright() as playwright:
         found = playwright.chromium.launch(executable_path=path, args=ARGS)
         yield found
         found.close()
+
+
+@dataclass(kw_only=True)
+class Watch:
+    """What a page asked of other machines, and what its console complained of."""
+
+    own: str  # the address of the workbench
+    outside: list[str] = field(default_factory=list)
+    said: list[str] = field(default_factory=list)
+
+    def over(self, page: Page) -> Page:
+        own = (self.own, "data:", "blob:")
+        page.on("request", lambda r: None if r.url.startswith(own) else self.outside.append(r.url))
+        page.on("console", lambda m: self.said.append(m.text) if m.type == "error" else None)
+        page.on("pageerror", lambda e: self.said.append(str(e)))
+        return page
+
+    def check(self, allowed: Sequence[str] = ()) -> None:
+        outside, said = [*self.outside], [*self.said]
+        self.outside.clear()
+        self.said.clear()
+        assert outside == []
+        assert [text for text in said if not text.startswith(tuple(allowed))] == []
+
+
+@pytest.fixture
+def bench() -> Iterator[Bench]:
+    with running(fresh_desk()) as found:
+        yield found
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    with chromium() as found:
+        yield found
 
 
 @pytest.fixture(params=[(390, 844)], ids=["phone"])
@@ -93,13 +151,6 @@ def context(
 @pytest.fixture
 def page(context: BrowserContext, bench: Bench) -> Iterator[Page]:
     """A page that must neither leave this machine nor complain."""
-    found = context.new_page()
-    outside: list[str] = []
-    said: list[str] = []
-    own = (bench.url, "data:", "blob:")
-    found.on("request", lambda r: None if r.url.startswith(own) else outside.append(r.url))
-    found.on("console", lambda m: said.append(m.text) if m.type == "error" else None)
-    found.on("pageerror", lambda e: said.append(str(e)))
-    yield found
-    assert outside == []
-    assert said == []
+    watch = Watch(own=bench.url)
+    yield watch.over(context.new_page())
+    watch.check()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Callable
 
 import pytest
@@ -11,15 +10,13 @@ from playwright.sync_api import Browser, BrowserContext, FilePayload, Page, Requ
 
 from sagtrace.app.kept import Mark
 from sagtrace.vehicle.job import Begun, Entry, Job
-from workbench import Bench, fresh_desk, run
+from workbench import Bench, fresh_desk, run, stop
 
 ENTRIES = "**/api/v1/jobs/*/entries"
 MARK = Mark(what="start", at="2026-11-25T07:00:00+00:00")
 CHECK = "/jobs/j1/checks/soap.fold-normal@left"
 NUMBERS = "/jobs/j1/checks/feed.loss"
 BUBBLES = "Bubbles grow at a fold"
-
-expect.set_options(timeout=20_000)  # how long it takes is measured in bench, not here
 
 
 @pytest.fixture(autouse=True)
@@ -277,11 +274,6 @@ def test_typing_outlives_a_restart_of_the_program(browser: Browser) -> None:
     finally:
         page.context.close()
         stop(again, thread)
-
-
-def stop(bench: Bench, thread: threading.Thread) -> None:
-    bench.server.should_exit = bench.server.force_exit = True
-    thread.join(timeout=5)
 
 
 def test_a_draft_outlives_a_reload(page: Page) -> None:

@@ -6,6 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from sagtrace.bootstrap import drawing
+from sagtrace.errors import DocumentError, EvidenceError, InputError
 from sagtrace.web.asking import Asked
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.vehicle import vehicle_page
@@ -19,6 +20,11 @@ router = APIRouter()
 def vehicle(request: Request, ask: Asked, job: str, part: str = "") -> HTMLResponse:
     """Show the drawing, and the panel of a part if one was tapped."""
     kept = ask.desk.open(job)
-    page = vehicle_page(ask.desk.judged(kept), drawing(), part)
+    try:
+        judged = ask.desk.judged(kept)
+    except (EvidenceError, DocumentError, InputError) as err:
+        # The job must still open, because what is wrong can only be put right on its pages.
+        return show(request, "problem.html", Frame.of(kept, "Vehicle", "vehicle"), str(err))
+    page = vehicle_page(judged, drawing(), part)
     title = page.panel.title if page.panel else "Vehicle"
     return show(request, "vehicle.html", Frame.of(kept, title, "vehicle"), page)

@@ -1,5 +1,7 @@
 // Sends a recording with its progress, and waits for what reads it.
 
+import { arriveAt } from "/static/send.js";
+
 const PAUSE = 700; // ms between looks at a task
 const MB = 1e6;
 
@@ -83,7 +85,7 @@ function send(form, file) {
     const answer = request.response ?? {};
     if (request.status === 200) {
       said.textContent = "Read. These are the columns …";
-      location.assign(`${form.dataset.next}?file=${answer.sha256}`);
+      arriveAt(`${form.dataset.next}?file=${answer.sha256}`);
     } else over(answer.detail || "It was refused.");
   });
   request.addEventListener("error", () => over("No line to the program; nothing was kept. Send the file again when it answers."));
@@ -100,7 +102,7 @@ async function watch(part) {
       const answer = await fetch(part.dataset.task);
       const task = await answer.json();
       if (answer.status === 404) return void location.reload();
-      if (task.state === "done") return void location.assign(part.dataset.done + task.result.recording);
+      if (task.state === "done") return void arriveAt(part.dataset.done + task.result.recording);
       if (task.state === "failed") return void location.assign(part.dataset.otherwise);
       if (task.said && said.textContent !== task.said) said.textContent = task.said;
     } catch {

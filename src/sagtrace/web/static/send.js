@@ -138,10 +138,14 @@ async function settled(item, ok, body) {
   delete form.dataset.typed;
   document.dispatchEvent(new CustomEvent("sagtrace:kept", { detail: body }));
   const to = item.next?.replace("{job}", body.job ?? "");
-  if (to && to !== location.pathname) {
-    session(RESULT, to);
-    location.assign(to);
-  } else await renewed();
+  if (to && to !== location.pathname) arriveAt(to);
+  else await renewed();
+}
+
+// Opens a page that shows the result of what was just done, which gets the focus there.
+export function arriveAt(to) {
+  session(RESULT, to.split("?")[0]);
+  location.assign(to);
 }
 
 async function renewed() {
