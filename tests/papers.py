@@ -10,7 +10,7 @@ from typing import Any
 from sagtrace.bootstrap import demo_folder, job_place, open_workshop
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.tree import Block, Paper, Section, Table
-from sagtrace.vehicle.job import Entry, Job
+from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note
 
 PLACE = job_place(demo_folder() / "demo.yaml")
 DEMO = PLACE.load()
@@ -24,6 +24,9 @@ def numbers(id: str, check: str, **values: str) -> Entry:  # noqa: A002
 
 
 AT_9_DEGREES = {"temperature_start": "9 °C", "temperature_end": "9 °C"}
+
+FILL = {"pressure_start": "0 bar", "pressure_end": "7 bar", "volume": "2 L"}
+AT, LATER = "2026-11-24T08:05:00+00:00", "2026-11-25T16:30:00+00:00"
 
 JOBS: dict[str, Job] = {
     "demo": DEMO,
@@ -54,6 +57,57 @@ JOBS: dict[str, Job] = {
                 supply="12.5 V",
             ),
             numbers("p3", "connector.drop", drop="60 mV", current="18 A"),
+        ),
+    ),
+    "proved": replace(
+        DEMO,
+        entries=(
+            *DEMO.entries,
+            Entry(id="x1", check="soap.fitting@left", outcome="bubbles", at=AT, by="A. Example"),
+            Entry(
+                id="x2", check="soap.fitting@left", supersedes="x1", withdrawn=True, at=AT,
+                by="A. Example", note="wrong corner",
+            ),
+        ),
+        begun=(
+            Begun(
+                id="b1", check="hold.overnight@left", values={"height-start": "400 mm"}, at=AT,
+                by="A. Example",
+            ),
+            Begun(id="b2", drops="b1", at=LATER, by="B. Example", note="the bay was needed"),
+        ),
+        notes=(
+            Note(
+                id="n1", text="wet bellows", photo="bellows.jpg", sha256="ab" * 32,
+                check="soap.fold-normal@left", at=AT, by="A. Example",
+            ),
+        ),
+        approvals=(
+            Approval(
+                id="a1", repairs=("spring.replace@left",), offered="400 ± 60 EUR with tax",
+                answer="declined", how="by telephone", who="C. Example", at=AT, by="B. Example",
+            ),
+            Approval(
+                id="a2", repairs=("spring.replace@left", "pump.ring-kit"),
+                offered="900 ± 90 EUR with tax", answer="approved", how="in writing",
+                who="C. Example", at=LATER, by="B. Example",
+            ),
+        ),
+        repaired=("spring.replace@left", "pump.ring-kit"),
+        repaired_at=LATER,
+        repaired_by="A. Example",
+        proofs_from=1,
+        proofs=(
+            numbers("p1", "pump.fill-test", **FILL, time="70 s", supply="12.5 V"),
+            numbers(
+                "p2", "hold.overnight@left",
+                height_start="403 mm", height_end="402 mm", time="14 h",
+            ),
+            numbers(
+                "p3", "hold.overnight@left",
+                height_start="403 mm", height_end="402.5 mm", time="14 h", **AT_9_DEGREES,
+            ),
+            numbers("p4", "pump.fill-test", **FILL, time="30 s", supply="12.5 V"),
         ),
     ),
     "hostile": replace(

@@ -182,6 +182,7 @@ def _repair(id_: str, fixes: str, minutes: float, holds: float, **more: Any) -> 
         minutes=minutes,
         holds=holds,
         plain=id_,
+        done=id_,
         basis="invented",
         **more,
     )

@@ -223,6 +223,7 @@ def test_what_is_told_of_a_corner_says_which(knowledge: Knowledge) -> None:
         if repair.per == "corner":
             assert "<corner>" in repair.name, repair.id
             assert "<corner>" in repair.plain, repair.id
+            assert "<corner>" in repair.done, repair.id
     for proof in knowledge.proofs:
         if proof.per == "corner":
             assert "<corner>" in proof.text, proof.id
@@ -559,8 +560,11 @@ MISTAKES = [
         "minutes: 90\n    needs: [depressurised, pump-unplugged, supply-disconnected]\n"
         "    cautions: [open-line-empty, hot-pump, clean-ports, eye-protection]\n    holds: 0.72\n"
         "    plain: We overhaul your air pump with a new piston ring and cylinder instead of a new"
+        " pump.\n"
+        "    done: We overhauled your air pump with a new piston ring and cylinder instead of a new"
         " pump.\n    basis: redo-judged",
-        "minutes: 90\n    holds: 0.72\n    plain: New rings.\n    basis: redo-juged",
+        "minutes: 90\n    holds: 0.72\n    plain: New rings.\n    done: New rings.\n"
+        "    basis: redo-juged",
         "redo-juged",
         "repairs[#].basis",
         "there is no source 'redo-juged'; did you mean 'redo-judged'?",

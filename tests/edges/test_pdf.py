@@ -8,7 +8,7 @@ import math
 import re
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from ctypes import c_ushort, sizeof
 from importlib.resources import files
 from itertools import pairwise
@@ -35,10 +35,14 @@ from paper_samples import (
 )
 from PIL import Image, ImageFont
 
+from papers import assessed
 from sagtrace.adapters import pdf
 from sagtrace.adapters.pdf import frame, glyphs, render_pdf, render_png, wire
 from sagtrace.errors import DomainError, MissingPartError
+from sagtrace.report.assessment import Assessment
+from sagtrace.report.customer import customer_paper as report_customer
 from sagtrace.report.scales import HEADROOM, nice_ticks
+from sagtrace.report.technical import technical_paper as report_technical
 from sagtrace.report.tree import (
     Axis,
     Bar,
@@ -52,6 +56,7 @@ from sagtrace.report.tree import (
     KeyFigures,
     Line,
     LinePlot,
+    Paper,
     Para,
     Section,
     Signature,
@@ -612,3 +617,18 @@ def test_a_missing_package_is_named_with_the_way_out(
 def test_every_module_sorts_its_names() -> None:
     for module in (pdf, frame, glyphs, wire):
         assert list(module.__all__) == sorted(module.__all__, key=str.lower)
+
+
+@pytest.mark.parametrize("paper_of", [report_customer, report_technical])
+def test_a_proved_job_loses_no_word_on_paper(paper_of: Callable[[Assessment], Paper]) -> None:
+    made_of = paper_of(assessed("proved"))
+    printed = squeezed("".join(read(render_pdf(made_of))))
+    assert [text for text in texts(made_of) if text and squeezed(text) not in printed] == []
+
+
+def test_heads_of_the_record_s_columns_are_printed_whole() -> None:
+    """A head is followed by the next one, not broken within a word."""
+    record = report_technical(assessed("proved"))
+    lines = [line.strip() for page in read(render_pdf(record)) for line in page.splitlines()]
+    assert any(line.endswith("What it did") for line in lines)
+    assert any(line.endswith("Expected total") for line in lines)

@@ -213,6 +213,7 @@ def mend(fault_id: str, minutes: float) -> Repair:
         minutes=minutes,
         holds=1.0,
         plain="",
+        done="",
         basis="invented",
     )
 

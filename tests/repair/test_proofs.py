@@ -8,10 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sagtrace.evidence.facts import Facts, read_facts
-from sagtrace.evidence.findings import Finding
-from sagtrace.physics.estimate import Estimate
-from sagtrace.repair.proofs import judge, proofs_due, shortest_hold
+from sagtrace.evidence.facts import Facts, read_facts, spread_to_si
+from sagtrace.evidence.findings import Finding, quantity_finding
+from sagtrace.evidence.models import Measured
+from sagtrace.physics.estimate import Caveat, Estimate
+from sagtrace.repair.proofs import DueProof, judge, proofs_due, shortest_hold
+from sagtrace.units import to_si
 from sagtrace.vehicle.job import Entry, Job
 from sagtrace.vehicle.repairs import Proof
 from sagtrace.vehicle.system import System
@@ -64,6 +66,149 @@ def test_an_undecided_test_says_what_to_do() -> None:
     judged = judge(TIGHT, measured(0.7, 0.3))
     assert judged.text.endswith("repeat it longer or with a finer instrument")
     assert "must be at most 0.7 mL/min" in judged.text
+
+
+def noting(finding: Finding, *codes: str, **changes: object) -> Finding:
+    caveats = tuple(Caveat(code=code, text=code) for code in codes)
+    return replace(finding, caveats=caveats, **changes)  # type: ignore[arg-type]
+
+
+def entry_of(check: str, **values: str) -> Entry:
+    return Entry(id="p1", check=check, values={k.replace("_", "-"): v for k, v in values.items()})
+
+
+def due_of(system: System, fault: str, entry: Entry, **typed: str) -> DueProof:
+    facts = read_facts(system.layout, {k.replace("_", "-"): v for k, v in typed.items()})
+    job = Job(id="j", title="t", layout="rear-pair", proofs=(entry,))
+    (due,) = proofs_due(system, (fault,), facts, job)
+    return due
+
+
+HOLD = {"height_start": "400 mm", "height_end": "396 mm", "time": "14 h"}
+BOTH = {"temperature_start": "9.0 °C", "temperature_end": "9.0 °C"}
+FILL = {"pressure_start": "0.00 bar", "pressure_end": "7.00 bar", "volume": "2.00 L"}
+
+
+@pytest.mark.parametrize(
+    ("fault", "entry", "typed", "advice"),
+    [
+        (
+            "spring.fold-leak@left",
+            entry_of("hold.overnight@left", **HOLD),
+            {},
+            "note both temperatures",
+        ),
+        (
+            "spring.fold-leak@left",
+            entry_of("hold.overnight@left", **{**HOLD, "time": "5 h"}, **BOTH),
+            {},
+            "repeat it longer or with a finer instrument",
+        ),
+        (
+            "pump.worn",
+            entry_of("pump.fill-test", **{**FILL, "volume": "2 L"}, time="40.0 s", supply="12.5 V"),
+            {"pump_delivery": "26.0 L/min"},
+            "read more finely: volume of the",
+        ),
+        (
+            "pump.worn",
+            entry_of("pump.fill-test", **FILL, time="44.0 s"),
+            {"pump_delivery": "26.0 L/min"},
+            "measure the voltage at the pump",
+        ),
+        (
+            "pump.worn",
+            entry_of("pump.fill-test", **FILL, time="40.0 s", supply="12.50 V"),
+            {},
+            "type in the vehicle's own value: free air of a healthy pump",
+        ),
+    ],
+)
+def test_an_undecided_test_names_what_hides_the_answer(
+    system: System, fault: str, entry: Entry, typed: dict[str, str], advice: str
+) -> None:
+    judged = due_of(system, fault, entry, **typed).judged
+    assert judged is not None
+    assert judged.result == "undecided", judged.text
+    assert judged.advice.lower().startswith(f"the reading cannot tell: {advice}"), judged.advice
+
+
+def test_what_is_missing_does_not_stop_a_test_that_decides() -> None:
+    assert judge(TIGHT, noting(measured(0.1, 0.1), "no-temperature")).result == "passed"
+    assert judge(TIGHT, noting(measured(3.0, 0.1), "no-temperature")).advice == ""
+
+
+def test_a_leak_below_zero_proves_nothing() -> None:
+    """No leak and no resistance is below zero; two standard deviations below, something is off."""
+    assert judge(TIGHT, measured(-0.19, 0.1)).result == "passed"
+    judged = judge(TIGHT, measured(-0.21, 0.1))
+    assert judged.result == "undecided"
+    assert judged.advice.startswith("Look again: less than nothing cannot be")
+
+
+def test_heights_too_close_together_prove_nothing() -> None:
+    judged = judge(TIGHT, noting(measured(0.1, 0.1), "short-sweep"))
+    assert judged.result == "undecided"
+    assert "two heights at least 20 mm apart" in judged.text
+
+
+def test_a_number_on_the_good_side_that_reads_like_a_fault_proves_nothing() -> None:
+    """A pump that draws nothing also draws less than the limit."""
+    judged = judge(TIGHT, replace(measured(0.1, 0.1), likelihood=(0.01, 1.0)))
+    assert judged.result == "undecided"
+    assert "it reads like: tight" in judged.text
+
+
+@pytest.mark.parametrize(
+    ("seconds", "result"), [("36.0 s", "passed"), ("18.0 s", "undecided"), ("12.0 s", "undecided")]
+)
+def test_more_than_a_healthy_pump_gives_is_looked_at_again(
+    system: System, seconds: str, result: str
+) -> None:
+    """Twice and three times what a sound pump gives is no proof of a good pump."""
+    entry = entry_of("pump.fill-test", **FILL, supply="12.5 V", time=seconds)
+    judged = due_of(system, "pump.worn", entry, pump_delivery="26.0 L/min").judged
+    assert judged is not None
+    assert judged.result == result, judged.text
+    if result == "undecided":
+        assert "Look again: this is more than a healthy one gives" in judged.text
+
+
+def test_a_pump_that_draws_nothing_does_not_prove_its_fuse(system: System, facts: Facts) -> None:
+    job = Job(
+        id="j", title="t", layout="rear-pair",
+        proofs=(entry_of("pump.current-clamp", value="0.1 A"),),
+    )  # fmt: skip
+    (due,) = proofs_due(system, ("fuse.blown",), facts, job)
+    assert due.judged is not None
+    assert due.judged.result == "undecided"
+    normal = replace(job, proofs=(entry_of("pump.current-clamp", value="18 A"),))
+    (due,) = proofs_due(system, ("fuse.blown",), facts, normal)
+    assert due.judged is not None
+    assert due.judged.result == "passed"
+
+
+def test_every_proof_can_be_passed_in_the_middle_of_what_is_sound(
+    system: System, facts: Facts
+) -> None:
+    """The doubt about odd numbers never stops a usual one."""
+    for proof in system.proofs.values():
+        measure = system.checks[proof.check].measure
+        if measure is None:
+            continue
+        node = system.nodes[measure.node]
+        assert node.quantity is not None
+        value = node.quantity.states[node.state_ids[0]].centre
+        usual = quantity_finding(
+            id="p", source=proof.check, name="", node=node, gross_error=measure.gross_error,
+            measured=Measured(
+                estimate=Estimate(
+                    value=to_si(value, node.quantity.unit),
+                    std=spread_to_si(0.01 * value, node.quantity.unit), unit="",
+                )
+            ),
+        )  # fmt: skip
+        assert judge(proof, usual).result == "passed", proof.id
 
 
 def test_an_outcome_passes_only_if_it_is_the_wanted_one() -> None:

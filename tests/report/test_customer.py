@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -20,7 +21,8 @@ def page(name: str) -> Paper:
 
 
 every_job = pytest.mark.parametrize("name", JOBS)
-every_offer = pytest.mark.parametrize("name", [name for name in JOBS if name != "repaired"])
+every_offer = pytest.mark.parametrize("name", [n for n, job in JOBS.items() if not job.repaired])
+every_repaired = pytest.mark.parametrize("name", [n for n, job in JOBS.items() if job.repaired])
 
 
 # --- whatever the job
@@ -45,8 +47,9 @@ def test_a_repaired_job_says_what_was_done_and_asks_for_no_approval() -> None:
     paper = page("repaired")
     titles = [block.title for block in paper.body if isinstance(block, Section)]
     assert titles[0] == "What was wrong"
-    assert titles[1].startswith("What was done")
-    assert titles[2:] == ["How it was proved", "Please note", "Handed over"]
+    assert titles[1] == "What you approved"
+    assert titles[2].startswith("What was done")
+    assert titles[3:] == ["How it was proved", "Please note", "Handed over"]
     said = " ".join(texts(paper))
     assert "not proved yet" in said
     assert "Until it is repaired" not in said
@@ -94,7 +97,12 @@ def test_choices_are_few_and_numbered(name: str) -> None:
     assert table.strong == (0,)
 
 
-@every_job
+@every_repaired
+def test_without_prices_the_foot_says_nothing_of_them(name: str) -> None:
+    assert page(name).foot == ""
+
+
+@every_offer
 def test_the_foot_says_what_prices_are(name: str) -> None:
     tariff = assessed(name).system.tariff
     assert f"{tariff.currency}, {100 * tariff.tax:.0f} % tax included" in page(name).foot
@@ -188,6 +196,82 @@ def test_results_of_proofs_are_told() -> None:
     results = [match[1] for text in said if (match := re.search(r"Result: (\w+)\.$", text))]
     assert sorted(results) == ["failed", "passed", "undecided"]
     assert len([text for text in said if "relay" in text.lower()]) == 1  # due, and not done yet
+
+
+def test_a_result_stands_beside_its_limit() -> None:
+    said = texts(section(page("proved"), "How it was proved"))
+    (hold,) = [text for text in said if text.startswith("Overnight hold of the left rear: ")]
+    assert re.search(
+        r"leak of the spring circuit \d\.\d+ ± \d\.\d+ mL/min; must be at most 0\.7 mL/min\. "
+        r"Result: passed\.$",
+        hold,
+    )
+    assert "The repair is proved: every test below was passed." in said
+
+
+def test_advice_for_the_technician_is_not_the_customer_s() -> None:
+    said = " ".join(texts(section(page("repaired"), "How it was proved")))
+    assert "Result: undecided." in said
+    assert "The reading cannot tell" not in said
+
+
+def test_what_was_done_is_told_in_the_past() -> None:
+    done = section(page("proved"), "What was done on 2026-11-25")
+    system = assessed("proved").system
+    assert texts(done)[:2] == [
+        system.repairs["spring.replace@left"].done,
+        system.repairs["pump.ring-kit"].done,
+    ]
+    assert all(text.startswith("We ") for text in texts(done)[:2])
+    assert not [t for t in texts(page("proved")) if re.search(r"\bWe (fit|overhaul|renew)\b", t)]
+
+
+def test_a_fault_that_was_repaired_is_not_told_as_present() -> None:
+    wrong = section(page("proved"), "What was wrong")
+    (chain,) = [b for b in wrong if isinstance(b, Chain)]
+    assert {box.detail for box in chain.boxes} == {"found and repaired"}
+    said = " ".join(texts(wrong))
+    assert "Before the repair we found:" in said
+    assert "How sure we are" not in said
+    assert "present:" not in said
+
+
+def test_a_repair_that_is_not_proved_is_not_told_as_cured() -> None:
+    (chain,) = [b for b in section(page("repaired"), "What was wrong") if isinstance(b, Chain)]
+    assert [box.detail for box in chain.boxes] == [
+        "found and worked on, but the test afterwards failed",
+        "found and repaired, not proved yet",
+    ]
+
+
+def test_says_what_was_approved_by_whom_and_when() -> None:
+    said = " ".join(texts(section(page("proved"), "What you approved")))
+    assert "900 ± 90 EUR with tax" in said
+    assert "Approved by C. Example, in writing, 2026-11-25 16:30 UTC." in said
+    assert "400 ± 60" not in said  # declined
+    assert "without a noted approval" not in said
+    assert "invented tariff" in said
+    assert texts(section(page("repaired"), "What you approved"))[0] == "No approval is noted."
+
+
+def test_work_beyond_the_approval_is_said() -> None:
+    a = assessed("proved")
+    more = replace(a, job=replace(a.job, repaired=(*a.job.repaired, "relay.replace")))
+    said = texts(section(customer_paper(more), "What you approved"))
+    assert "Done without a noted approval: replace the pump relay." in said
+
+
+@every_offer
+def test_the_reasons_for_a_come_back_add_up(name: str) -> None:
+    """What is printed sums to the chance printed beside it, or says that ways can meet."""
+    said = [t for t in texts(page(name)) if t.startswith("Why it may come back")]
+    for text in said:
+        total, *ways = [int(n) for n in re.findall(r"(\d+) %\)", text)]
+        if "some of them together" in text:
+            assert sum(ways) > total
+        else:
+            assert sum(ways) == total
+    assert name != "demo" or said
 
 
 def test_a_hostile_complaint_is_plain_text() -> None:

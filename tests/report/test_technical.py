@@ -95,7 +95,9 @@ def test_different_jobs_have_different_input() -> None:
 def test_chances_and_prices_have_their_units(name: str) -> None:
     (table,) = tables(section(record(name), "Repair options"))
     assert all(re.fullmatch(r"\d+ min", cell) for cell in column(table, "Labour"))
-    for title in ("Price, no tax", "Expected total"):
+    assert "All amounts without tax." in table.caption
+    assert "without spread" in table.caption
+    for title in ("Price", "Expected total"):
         assert all(cell.endswith(" EUR") for cell in column(table, title))
     for title in ("Cures", "Comes back"):
         assert all(cell.endswith(" %") for cell in column(table, title))
@@ -157,8 +159,8 @@ def test_says_why() -> None:
         "cracked fold in the left rear air spring",
         "worn air pump",
     }
-    assert all(re.match(r"odds [×÷] ", cell) for cell in column(table, "Moved the"))
-    assert column(table, "Moved the")[0].startswith("odds × ")
+    assert all(re.match(r"odds [×÷] ", cell) for cell in column(table, "What it did"))
+    assert column(table, "What it did")[0].startswith("odds × ")
 
 
 def test_the_chain_carries_its_number() -> None:
@@ -238,7 +240,7 @@ def test_says_what_was_ruled_out_and_by_what() -> None:
 @pytest.mark.parametrize("name", ["empty", "opened"])
 def test_without_evidence_nothing_is_claimed(name: str) -> None:
     verdict = " ".join(texts(section(record(name), "Verdict")))
-    assert "No fault is more likely present than not" in verdict
+    assert "No fault stands out yet" in verdict
     assert section(record(name), "Measurements") == ()
     assert section(record(name), "Proof") == ()
     assert list(every(record(name), Chain)) == []
@@ -260,7 +262,7 @@ def test_an_answer_given_twice_is_kept_and_said_not_to_count() -> None:
 
 
 def test_results_of_proofs() -> None:
-    table, readings = tables(section(record("repaired"), "Proof"))
+    table, readings, _ = tables(section(record("repaired"), "Proof"))
     assert "height-start" in column(readings, "Reading")
     results = dict(zip(column(table, "Test and limit"), column(table, "Result"), strict=True))
     by_start = {name.partition(":")[0]: result for name, result in results.items()}
@@ -270,7 +272,80 @@ def test_results_of_proofs() -> None:
     assert sorted(by_start.values()) == ["failed", "not done", "passed", "undecided"]
     came_out = " ".join(column(table, "Why, or what came out"))
     assert re.search(rf"{NUMBER} ± {NUMBER} mL/min; must be at most 0\.7 mL/min", came_out)
-    assert "repeat it longer or with a finer instrument" in came_out
+    assert "The reading cannot tell: read more finely: volume" in came_out
+
+
+def test_every_proof_entry_is_kept_and_says_whether_it_counts() -> None:
+    every_entry = tables(section(record("proved"), "Proof"))[-1]
+    by_id = dict(zip(column(every_entry, "Entry"), every_entry.rows, strict=True))
+    assert list(by_id) == [e.id for e in JOBS["proved"].proofs]
+    results = {id_: row[2] for id_, row in by_id.items()}
+    assert results == {"p1": "failed", "p2": "undecided", "p3": "passed", "p4": "passed"}
+    assert "before the last repair, so it proves nothing about it" in by_id["p1"][3]
+    assert "pressure end 7 bar" in by_id["p1"][3]
+    assert "note both temperatures" in by_id["p2"][3]
+    assert "done again later" in by_id["p2"][3]
+    assert not any("Not counted" in by_id[id_][3] for id_ in ("p3", "p4"))
+
+
+def test_a_proof_that_can_no_longer_be_read_stays_in_the_record() -> None:
+    a = assessed("proved")
+    old = replace(JOBS["proved"].proofs[0], id="p0", check="no.such", values={"a": "1 m"})
+    job = replace(a.job, proofs=(old, *a.job.proofs), proofs_from=2)
+    (row, *_) = tables(section(technical_paper(replace(a, job=job)), "Proof"))[-1].rows
+    assert row[:3] == ("p0", "No.such", "not judged")
+    assert "as typed: a 1 m" in row[3]
+
+
+def test_notes_pictures_and_their_makers_are_in_the_record() -> None:
+    said = texts(section(record("proved"), "Notes"))
+    (note,) = [text for text in said if text.startswith("n1, ")]
+    assert "2026-11-24 08:05 UTC, A. Example" in note
+    assert f"wet bellows; picture kept as bellows.jpg, SHA-256 {'ab' * 32}" in note
+    kept = JOBS["proved"].recordings[0]
+    assert any(text.startswith("r1, ") and kept.note in text for text in said)
+    (of_entry,) = [
+        text
+        for text in texts(section(record("hostile"), "Notes"))
+        if text.startswith(f"{JOBS['hostile'].entries[0].id}, ")
+    ]
+    assert of_entry.endswith(HOSTILE)
+
+
+def test_a_begun_check_that_was_given_up_is_in_the_record() -> None:
+    (told,) = texts(section(record("proved"), "Begun and not finished"))
+    assert "begun 2026-11-24 08:05 UTC, A. Example, height start 400 mm" in told
+    assert "given up 2026-11-25 16:30 UTC, B. Example: the bay was needed" in told
+    a = assessed("proved")
+    waits = replace(a, job=replace(a.job, begun=a.job.begun[:1]))
+    (told,) = texts(section(technical_paper(waits), "Begun and not finished"))
+    assert told.endswith("; not read yet.")
+
+
+def test_every_approval_is_in_the_record() -> None:
+    (table,) = tables(section(record("proved"), "Approvals"))
+    first, second = table.rows
+    assert first[0] == "2026-11-24 08:05 UTC, B. Example"
+    assert first[2:] == ("400 ± 60 EUR with tax", "declined, by telephone, said by C. Example")
+    assert second[2:] == ("900 ± 90 EUR with tax", "approved, in writing, said by C. Example")
+
+
+def test_a_withdrawal_says_its_reason() -> None:
+    said = texts(section(record("proved"), "Observations"))
+    assert "x1 (soap.fitting@left): withdrawn: wrong corner" in said
+
+
+@every_job
+def test_reasons_to_come_back_add_up(name: str) -> None:
+    for text in texts(section(record(name), "Repair options")):
+        if ", comes back " not in text:
+            continue
+        total = int(re.findall(r"comes back (?:over )?(\d+) %", text)[0])
+        ways = [int(n) for n in re.findall(r"\((?:over )?(\d+) %\)", text)]
+        if "some of them together" in text:
+            assert sum(ways) > total
+        else:
+            assert sum(ways) == total
 
 
 def test_a_repaired_job_is_not_told_to_go_on_checking() -> None:

@@ -169,7 +169,7 @@ def _show(table: Table) -> None:
 
 def _row(column: ColumnInfo) -> tuple[str, str, str, str, str]:
     role = f"{column.role} [{column.role_unit}]" if column.role_unit else column.role
-    reason = column.reason or "named so"
+    reason = column.reason or "its name says so"
     if column.unsettled:
         role = " or ".join(f"{guess.role}?" for guess in column.guesses)
         reason = column.guesses[0].reason

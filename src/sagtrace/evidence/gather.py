@@ -54,6 +54,15 @@ def _found(system: System, job: Job, entry: Entry, facts: Facts) -> Finding:
         raise DocumentError(f"job {job.id}", None, f"entry {entry.id}", str(err)) from None
 
 
+def _why_not(later: Entry | None) -> str:
+    """Return why an entry does not count, from the one that came in its place."""
+    if later is None:
+        return "answered again later"
+    if not later.withdrawn:
+        return f"corrected by {later.id}"
+    return f"withdrawn: {later.note}" if later.note else "withdrawn, no reason noted"
+
+
 def gather(system: System, job: Job, facts: Facts, recorded: Iterable[Finding] = ()) -> Gathered:
     """Return the findings of the job's complaint, entries and recordings.
 
@@ -67,8 +76,7 @@ def gather(system: System, job: Job, facts: Facts, recorded: Iterable[Finding] =
         if entry.withdrawn or entry in current:
             continue
         later = next((e for e in job.entries if e.supersedes == entry.id), None)
-        why = f"corrected by {later.id}" if later else "answered again later"
-        left_out.append(LeftOut(entry=entry.id, check=entry.check, why=why))
+        left_out.append(LeftOut(entry=entry.id, check=entry.check, why=_why_not(later)))
     for entry in current:
         finding = _found(system, job, entry, facts)
         stronger = [c for c in system.checks[entry.check].yields_to if c in answered]

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Literal
 
+from sagtrace.errors import SagtraceError
 from sagtrace.evidence.facts import Facts, spread_to_si
 from sagtrace.evidence.findings import Finding, find
 from sagtrace.physics import gas
 from sagtrace.physics.estimate import Estimate
+from sagtrace.repair.undecided import LONGER, what_would_decide
 from sagtrace.units import to_si
-from sagtrace.vehicle.job import Job
+from sagtrace.vehicle.job import Entry, Job
 from sagtrace.vehicle.repairs import Proof
 from sagtrace.vehicle.system import System
 
@@ -22,6 +25,8 @@ __all__ = [
     "hold_needed",
     "judge",
     "Judged",
+    "proof_log",
+    "ProofEntry",
     "proofs_due",
     "shortest_hold",
     "sink_speed",
@@ -30,6 +35,9 @@ __all__ = [
 Result = Literal["passed", "undecided", "failed"]
 
 _SURE = NormalDist().inv_cdf(0.95)  # one-sided: 1 in 20 bad repairs may pass, no more
+_UNBELIEVED = 2.0  # chosen: so many standard deviations beyond what a sound part can give
+_BEYOND = 2.0 * (1.0 - NormalDist().cdf(_UNBELIEVED))  # the same as a two-sided share
+_READS_ILL = 0.05  # chosen: a number this much likelier from a fault does not prove a sound part
 _PART_OF_LIMIT = 0.5  # chosen: the test can resolve half of its limit, so a good repair passes
 _AIR = 288.15  # [K] chosen: 15 °C; 20 K more or less changes a hold time by 7 %
 _NIGHT = 12 * 3600.0  # [s] a fall is told for this long
@@ -41,7 +49,23 @@ class Judged:
     """How a proof test came out."""
 
     result: Result
-    text: str
+    told: str  # what came out, and the limit
+    advice: str = ""  # what would decide it
+
+    @property
+    def text(self) -> str:
+        """What came out and what to do about it."""
+        return f"{self.told}. {self.advice}" if self.advice else self.told
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProofEntry:
+    """One answer to a proof test as it was kept, whether it counts or not."""
+
+    entry: Entry
+    judged: Judged | None  # None: it can no longer be read
+    counts: bool
+    why: str  # it does not count
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,14 +81,18 @@ class DueProof:
     finding: Finding | None = None
 
 
-def judge(proof: Proof, finding: Finding, outcome: str = "") -> Judged:
+def judge(
+    proof: Proof, finding: Finding, outcome: str = "", remedy: Callable[[], str] = lambda: LONGER
+) -> Judged:
     """Return whether a finding, or the outcome that it rests on, passes the proof.
 
     A number passes if it is on the right side of its limit with 95 % confidence, fails if it
-    is on the wrong side with 95 % confidence, and is undecided in between.
+    is on the wrong side with 95 % confidence, and is undecided in between. It is undecided too
+    if no sound part would give it: then something was misread. `remedy` says what would decide
+    a number that leaves it open.
     """
     if finding.estimate is None:
-        return Judged(result="passed" if outcome == proof.outcome else "failed", text=finding.text)
+        return Judged(result="passed" if outcome == proof.outcome else "failed", told=finding.text)
     value, unit = finding.estimate.value, finding.estimate.unit
     margin = _SURE * finding.estimate.std
     limit = proof.at_most if proof.at_most is not None else proof.at_least
@@ -72,10 +100,34 @@ def judge(proof: Proof, finding: Finding, outcome: str = "") -> Judged:
     good = limit - value if proof.at_most is not None else value - limit
     result: Result = "passed" if good >= margin else "failed" if good <= -margin else "undecided"
     side = "at most" if proof.at_most is not None else "at least"
-    text = f"{finding.text.partition(';')[0]}; must be {side} {limit:g} {unit}"
-    if result == "undecided":
-        text += ". The reading cannot tell: repeat it longer or with a finer instrument"
-    return Judged(result=result, text=text)
+    told = f"{finding.text.partition(';')[0]}; must be {side} {limit:g} {unit}"
+    advice = ""
+    if result == "passed":
+        advice = _doubt(proof, finding)
+        result = "undecided" if advice else "passed"
+    elif result == "undecided":
+        advice = f"The reading cannot tell: {remedy()}"
+    return Judged(result=result, told=told, advice=advice)
+
+
+def _doubt(proof: Proof, finding: Finding) -> str:
+    """Return why a number on the good side of its limit is not believed; empty if it is."""
+    assert finding.estimate is not None
+    value, std = finding.estimate.value, finding.estimate.std
+    codes = {caveat.code for caveat in finding.caveats}
+    if "short-sweep" in codes:
+        return "This proves nothing yet: compare at two heights at least 20 mm apart"
+    if finding.likelihood[0] < _READS_ILL:  # the first state of every condition is the sound one
+        says = finding.text.partition("; ")[2]
+        return f"Look again: a sound part hardly gives this, it {says}"
+    if proof.at_most is not None and value + _UNBELIEVED * std < 0.0:
+        return "Look again: less than nothing cannot be, so a reading or a sign is wrong"
+    if proof.at_most is None and finding.fit < _BEYOND:
+        return (
+            "Look again: this is more than a healthy one gives. Check the readings, their units "
+            "and the vehicle data"
+        )
+    return ""
 
 
 def shortest_hold(limit: float, facts: Mapping[str, Estimate], height_std: float) -> float:
@@ -131,6 +183,13 @@ def hold_needed(system: System, check: str, facts: Facts) -> float:
     return max((hold for hold in holds if hold is not None), default=0.0)
 
 
+def _judged(system: System, proof: Proof, finding: Finding, entry: Entry, facts: Facts) -> Judged:
+    def remedy() -> str:
+        return what_would_decide(system, finding, facts)
+
+    return judge(proof, finding, entry.outcome, remedy)
+
+
 def proofs_due(
     system: System, faults: Sequence[str], facts: Facts, job: Job | None = None
 ) -> tuple[DueProof, ...]:
@@ -146,7 +205,7 @@ def proofs_due(
         finding = judged = None
         if proof.check in answers:
             finding = find(system, answers[proof.check], facts)
-            judged = judge(proof, finding, answers[proof.check].outcome)
+            judged = _judged(system, proof, finding, answers[proof.check], facts)
         hold, fall = _hold(system, proof, facts)
         result.append(
             DueProof(
@@ -160,3 +219,27 @@ def proofs_due(
             )
         )
     return tuple(result)
+
+
+def proof_log(system: System, facts: Facts, job: Job) -> tuple[ProofEntry, ...]:
+    """Return every answer to a proof test that the job keeps, in the order in which they came."""
+    last = {entry.check: entry.id for entry in job.valid_proofs()}
+    return tuple(_logged(system, facts, job, i, last) for i in range(len(job.proofs)))
+
+
+def _logged(
+    system: System, facts: Facts, job: Job, place: int, last: Mapping[str, str]
+) -> ProofEntry:
+    entry = job.proofs[place]
+    why = ""
+    if place < job.proofs_from:
+        why = "made before the last repair, so it proves nothing about it"
+    elif last.get(entry.check) != entry.id:
+        why = "done again later"
+    proof = next((p for p in system.proofs.values() if p.check == entry.check), None)
+    judged = None
+    # An old entry that is no longer understood stays in the record, as what it is.
+    with suppress(SagtraceError):
+        if proof is not None:
+            judged = _judged(system, proof, find(system, entry, facts), entry, facts)
+    return ProofEntry(entry=entry, judged=judged, counts=not why, why=why)

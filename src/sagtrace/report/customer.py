@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from sagtrace.diagnosis.verdict import Belief
 from sagtrace.repair.options import Option
+from sagtrace.repair.proofs import DueProof
 from sagtrace.report.assessment import Assessment
+from sagtrace.report.history import repairs_named, when
 from sagtrace.report.parts import (
     chain_of,
+    come_back_text,
     leading_beliefs,
     mark,
     option_name,
+    present_text,
     proof_text,
 )
 from sagtrace.report.tree import (
@@ -49,7 +54,9 @@ def customer_paper(assessment: Assessment) -> Paper:
             ("System", system.layout.name),
         ),
         body=body,
-        foot=f"Prices in {tariff.currency}, {100 * tariff.tax:.0f} % tax included; "
+        foot=""
+        if done
+        else f"Prices in {tariff.currency}, {100 * tariff.tax:.0f} % tax included; "
         f"come-backs within {tariff.period_months} months. {tariff.name}.",
     )
 
@@ -74,21 +81,25 @@ def _offer_body(assessment: Assessment) -> tuple[Block, ...]:
 
 def _done_body(assessment: Assessment) -> tuple[Block, ...]:
     job, system = assessment.job, assessment.system
-    work = tuple(sentence(system.repairs[r].plain) for r in job.repaired)
-    when = f" on {job.repaired_at[:10]}" if job.repaired_at else ""
+    work = tuple(sentence(system.repairs[r].done) for r in job.repaired)
+    day = f" on {job.repaired_at[:10]}" if job.repaired_at else ""
     passed = {
         "proved": "The repair is proved: every test below was passed.",
         "prove": "The repair is not proved yet: the tests below decide.",
     }[assessment.stage]
     return (
         Section(title="What was wrong", body=_found(assessment)),
-        Section(title=f"What was done{when}", body=(Bullets(items=work),)),
+        Section(title="What you approved", body=_approved(assessment)),
+        Section(title=f"What was done{day}", body=(Bullets(items=work),)),
         Section(title="How it was proved", body=(Para(text=passed), *_proof(assessment))),
         Section(title="Please note", body=(_DROPS,)),
         Section(title="Handed over", body=(Signature(label="Date and signature of the workshop"),)),
     )
 
 
+_NO_OFFER = Warn(
+    level="warning", text="The prices are examples from an invented tariff and no offer."
+)
 _DROPS = Warn(
     level="danger",
     text="Never reach or lie under a vehicle that stands on its air suspension: it can drop "
@@ -107,22 +118,73 @@ def _found(assessment: Assessment) -> tuple[Block, ...]:
             f"{listed(top, 'or')}; more checks are needed before a repair makes sense."
         )
         return (*told, Para(text=lead, tone="lead"))
+    done = bool(assessment.job.repaired)
+    before = (Para(text="Before the repair we found:", tone="quiet"),) if done else ()
+
+    def standing(belief: Belief) -> str:
+        return _standing(assessment, belief) if done else present_text(belief)
+
     blocks: list[Block] = [
         *told,
+        *before,
         Para(text=" ".join(system.faults[b.fault].plain for b in found), tone="lead"),
     ]
-    chain = chain_of(assessment)
+    chain = chain_of(assessment, standing)
     if chain is not None:
         blocks.append(chain)
     chained = {box.title for box in chain.boxes} if chain else set()
     names = {b.fault: sentence(system.faults[b.fault].name).rstrip(".") for b in found}
     sure = [
-        f"{names[b.fault]}: {percent(b.probability)}"
+        f"{names[b.fault]}: {standing(b) if done else percent(b.probability)}"
         for b in found
         if names[b.fault] not in chained
     ]
     if sure:
-        blocks.append(Para(text=f"How sure we are: {'; '.join(sure)}.", tone="quiet"))
+        lead = "What became of it" if done else "How sure we are"
+        blocks.append(Para(text=f"{lead}: {'; '.join(sure)}.", tone="quiet"))
+    return tuple(blocks)
+
+
+def _standing(assessment: Assessment, belief: Belief) -> str:
+    """Return what became of a fault that was found before the repair."""
+    repairs = (assessment.system.repairs[r] for r in assessment.job.repaired)
+    if not any(belief.fault in repair.fixes for repair in repairs):
+        return f"not repaired; probably there: {percent(belief.probability)}"
+    results = [
+        due.judged.result if due.judged else "open"
+        for due in assessment.proofs
+        if belief.fault in due.faults
+    ]
+    if results and set(results) == {"passed"}:
+        return "found and repaired"
+    if "failed" in results:
+        return "found and worked on, but the test afterwards failed"
+    return "found and repaired, not proved yet"
+
+
+def _approved(assessment: Assessment) -> tuple[Block, ...]:
+    """Return the price that was approved, by whom and when, and what went beyond it."""
+    job, system = assessment.job, assessment.system
+    said = [a for a in job.approvals if a.answer == "approved"]
+    if not said:
+        return (Para(text="No approval is noted."),)
+    last = said[-1]
+    how = f", {last.how}" if last.how else ""
+    by = last.who or "the customer"
+    blocks: list[Block] = [
+        Para(text=f"{sentence(repairs_named(system, last.repairs))}"),
+        Para(
+            text=f"Price as told: {last.offered or 'not noted'}. "
+            f"Approved by {by}{how}, {when(last.at)}."
+        ),
+    ]
+    covered = {r for approval in said for r in approval.repairs}
+    beyond = tuple(r for r in job.repaired if r not in covered)
+    if beyond:
+        text = f"Done without a noted approval: {repairs_named(system, beyond)}."
+        blocks.append(Warn(level="notice", text=text))
+    if last.offered and system.tariff.basis == _INVENTED:
+        blocks.append(_NO_OFFER)
     return tuple(blocks)
 
 
@@ -157,7 +219,11 @@ def _recommended(assessment: Assessment) -> tuple[Block, ...]:
             ),
         )
     )
-    return (*work, figures)
+    ways = come_back_text(system, option)
+    if not ways:
+        return (*work, figures)
+    text = f"Why it may come back ({percent(option.come_back)}): {ways}."
+    return (*work, figures, Para(text=text, tone="quiet"))
 
 
 def shown_options(assessment: Assessment) -> tuple[Option, ...]:
@@ -211,13 +277,17 @@ def _proof(assessment: Assessment) -> tuple[Block, ...]:
     if not assessment.proofs:
         return (Para(text="There is no repair to prove yet."),)
     intro = "A repair counts only when these tests are passed; you get the results in writing."
-    items = []
-    for due in assessment.proofs:
-        text = proof_text(assessment.system, due)
-        if due.judged is not None:
-            text += f" Result: {due.judged.result}."
-        items.append(text)
-    return (Para(text=intro), Bullets(items=tuple(items)))
+    items = tuple(_proved(assessment, due) for due in assessment.proofs)
+    return (Para(text=intro), Bullets(items=items))
+
+
+def _proved(assessment: Assessment, due: DueProof) -> str:
+    """Return what was measured beside its limit, or the test that is still to come."""
+    if due.judged is None:
+        waits = " Not done yet." if assessment.job.repaired else ""
+        return proof_text(assessment.system, due) + waits
+    name = sentence(assessment.system.checks[due.proof.check].name).rstrip(".")
+    return f"{name}: {due.judged.told}. Result: {due.judged.result}."
 
 
 def _notes(assessment: Assessment) -> tuple[Block, ...]:
@@ -234,8 +304,7 @@ def _notes(assessment: Assessment) -> tuple[Block, ...]:
         ),
     ]
     if assessment.system.tariff.basis == _INVENTED:
-        text = "The prices are examples from an invented tariff and no offer."
-        blocks.append(Warn(level="warning", text=text))
+        blocks.append(_NO_OFFER)
     if names:
         blocks.append(Para(text=f"Not ruled out yet: {listed(names)}.", tone="quiet"))
     return tuple(blocks)

@@ -116,13 +116,13 @@ def _why(after: Judged, findings: Sequence[str], told: list[Belief]) -> str:
     """Return why: what the findings by themselves do to the fault that moved most."""
     left_out = next((o for o in after.left_out if o.entry in findings), None)
     if left_out is not None and len(findings) == 1:
-        return sentence(f"It does not count: it {left_out.why}")
+        return sentence(f"It does not count: {left_out.why}")
     if not told:
         return "It was expected, or it does not bear on what is likely now."
     fault = told[0].fault
     moves = [m for m in after.verdict.why(fault) if m.finding in findings]
     if not moves:
-        return "It works through what is left of the other causes, not on this one alone."
+        return "Other findings already said this; it adds nothing to this fault by itself."
     most = max(moves, key=lambda m: abs(m.log_odds))
     against = "for" if most.log_odds > 0 else "against"
     name = after.system.faults[fault].name

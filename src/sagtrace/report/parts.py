@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from sagtrace.diagnosis.story import Link
 from sagtrace.diagnosis.verdict import Belief
@@ -20,12 +20,15 @@ __all__ = [
     "belief_bars",
     "by_gravity",
     "chain_of",
+    "come_back_text",
+    "come_back_ways",
     "in_order",
     "leading_beliefs",
     "mark",
     "no_part",
     "open_offers",
     "option_name",
+    "present_text",
     "proof_text",
     "repair_cautions",
     "SHOWN",
@@ -33,6 +36,7 @@ __all__ = [
     "time_text",
 ]
 
+_TOLD = 0.02  # chosen: a way to come back that is less likely goes with the others
 SHOWN = 0.5  # chosen: a fault more likely present than not is called found
 
 
@@ -103,8 +107,18 @@ def in_order(links: Sequence[Link]) -> list[Link]:
     return max((way(root, frozenset({root})) for root in roots), key=len, default=[])
 
 
-def chain_of(assessment: Assessment | Judged) -> Chain | None:
-    """Return the causal chain among the faults found, or None if there is none."""
+def present_text(belief: Belief) -> str:
+    """Return how sure it is that the fault is there."""
+    return f"present: {percent(belief.probability)}"
+
+
+def chain_of(
+    assessment: Assessment | Judged, detail: Callable[[Belief], str] = present_text
+) -> Chain | None:
+    """Return the causal chain among the faults found, or None if there is none.
+
+    `detail` says of each fault how sure it is.
+    """
     found = {b.fault: b for b in leading_beliefs(assessment)}
     links = [k for k in assessment.story if k.cause in found and k.effect in found and k.counts]
     way = in_order(links)
@@ -115,7 +129,7 @@ def chain_of(assessment: Assessment | Judged) -> Chain | None:
     def box(fault: str, how: str = "", doubtful: bool = False) -> Box:
         return Box(
             title=sentence(names[fault].name).rstrip("."),
-            detail=f"present: {percent(found[fault].probability)}",
+            detail=detail(found[fault]),
             how=how,
             doubtful=doubtful,
         )
@@ -148,6 +162,39 @@ def option_name(system: System, option: Option) -> str:
     if not option.repairs:
         return "Do nothing"
     return "; ".join(system.repairs[r].name for r in option.repairs)
+
+
+def come_back_ways(system: System, option: Option, most: int = 3) -> tuple[tuple[str, str], ...]:
+    """Return the likeliest ways in which the vehicle may come back, and what they leave over.
+
+    Each is a phrase and its chance. Chances are rounded before they are subtracted, so that what
+    is printed adds up. Ways that can meet add up to more than the whole; then nothing is left.
+    """
+    told = _told_ways(system, option, most)
+    rest = _whole(option.come_back) - sum(_whole(chance) for chance, _ in told)
+    left = [("other reasons", percent(rest / 100))] if told and rest > 0 else []
+    return (*((text, percent(chance)) for chance, text in told), *left)
+
+
+def come_back_text(system: System, option: Option, most: int = 3) -> str:
+    """Return the same in a phrase; empty if no way is worth telling."""
+    told = _told_ways(system, option, most)
+    ways = [f"{text} ({chance})" for text, chance in come_back_ways(system, option, most)]
+    meet = sum(_whole(chance) for chance, _ in told) > _whole(option.come_back)
+    return "; ".join(ways) + (", some of them together" if meet else "")
+
+
+def _told_ways(system: System, option: Option, most: int) -> list[tuple[float, str]]:
+    ways = [(reason.chance, reason.text) for reason in option.reasons]
+    ways += [
+        (1.0 - system.repairs[r].holds, f"the work may not last: {system.repairs[r].name}")
+        for r in option.repairs
+    ]
+    return [way for way in sorted(ways, key=lambda way: -way[0])[:most] if way[0] >= _TOLD]
+
+
+def _whole(chance: float) -> int:
+    return min(99, round(100 * chance))
 
 
 def time_text(offer: Offer) -> str:

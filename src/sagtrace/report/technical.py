@@ -7,9 +7,11 @@ from itertools import groupby
 
 from sagtrace.evidence.findings import Finding
 from sagtrace.report.assessment import Assessment, Recorded
+from sagtrace.report.history import approvals, begun_checks, notes, proof_entries, when
 from sagtrace.report.parts import (
     belief_bars,
     chain_of,
+    come_back_text,
     leading_beliefs,
     mark,
     option_name,
@@ -59,6 +61,8 @@ def technical_paper(assessment: Assessment) -> Paper:
         Section(title="Why", body=_why(assessment)),
         Section(title="Measurements", body=_measurements(assessment)),
         Section(title="Observations", body=_observations(assessment)),
+        Section(title="Begun and not finished", body=begun_checks(assessment)),
+        Section(title="Notes", body=notes(assessment)),
         *(
             Section(title=f"Recording {r.id}", body=_recording(assessment, r))
             for r in assessment.recordings
@@ -66,8 +70,9 @@ def technical_paper(assessment: Assessment) -> Paper:
         Section(title="Not excluded, ruled out, contradictions", body=_open(assessment)),
         Section(title="Next", body=_next(assessment)),
         Section(title="Repair options", body=_options(assessment)),
+        Section(title="Approvals", body=approvals(assessment)),
         Section(title="Repair done", body=_done(assessment)),
-        Section(title="Proof", body=_proofs(assessment)),
+        Section(title="Proof", body=(*_proofs(assessment), *proof_entries(assessment))),
         Section(title="Cautions", body=_cautions(assessment)),
         Section(title="What was assumed, and where numbers come from", body=_basis(assessment)),
     )
@@ -94,7 +99,7 @@ def _verdict(assessment: Assessment) -> tuple[Block, ...]:
     lead = (
         sentence(listed([state_text(system, b) for b in found]))
         if found
-        else "No fault is more likely present than not; go on checking."
+        else "No fault stands out yet; go on checking."
     )
     rows = tuple(
         (
@@ -114,6 +119,8 @@ def _verdict(assessment: Assessment) -> tuple[Block, ...]:
         strong=(0,),
     )
     blocks: list[Block] = [Para(text=lead, tone="lead"), belief_bars(assessment, 8), table]
+    if assessment.job.repaired:
+        blocks.insert(0, Para(text="What the evidence from before the repair says:", tone="quiet"))
     if (chain := chain_of(assessment)) is not None:
         blocks.append(chain)
     for link in assessment.story:
@@ -142,7 +149,7 @@ def _why(assessment: Assessment) -> tuple[Block, ...]:
         columns=(
             Column(title="Fault", share=2),
             Column(title="Finding", share=5),
-            Column(title="Moved the", align="right", share=1.2),
+            Column(title="What it did", align="right", share=1.6),
         ),
         rows=tuple(rows),
         caption="What each finding does to a fault while all others stay.",
@@ -169,7 +176,7 @@ def _measurements(assessment: Assessment) -> tuple[Block, ...]:
             r.text,
             _with_spread(assessment.system, f, r),
             r.instrument or "not noted",
-            r.taken_at[:16],
+            r.taken_at[:16].replace("T", " ") or "not noted",
         )
         for f in measured
         for r in f.readings
@@ -227,7 +234,7 @@ def _observations(assessment: Assessment) -> tuple[Block, ...]:
     blocks: list[Block] = []
     if rows:
         columns = (
-            Column(title="Entry", share=1.1),
+            Column(title="Entry", share=1.5),
             Column(title="Check", share=2.4),
             Column(title="Seen", share=4),
             Column(title="By", share=1),
@@ -353,7 +360,7 @@ def _options(assessment: Assessment) -> tuple[Block, ...]:
     table = Table(
         columns=(
             Column(title="Option", share=3.4),
-            Column(title="Price, no tax", align="right", share=1.5),
+            Column(title="Price", align="right", share=1.5),
             Column(title="Labour", align="right", share=1),
             Column(title="Cures", align="right", share=0.9),
             Column(title="Comes back", align="right", share=1),
@@ -361,15 +368,17 @@ def _options(assessment: Assessment) -> tuple[Block, ...]:
         ),
         rows=rows,
         strong=(0,),
-        caption="Expected total: the price and what come-backs are expected to cost.",
+        caption="All amounts without tax. Expected total: the price and what come-backs are "
+        "expected to cost, without spread, because nobody knows how a come-back's cost spreads.",
     )
-    reasons = [
-        f"{sentence(option_name(assessment.system, o)).rstrip('.')}: "
-        + listed([f"{r.text} ({percent(r.chance)})" for r in o.reasons[:3]])
-        for o in assessment.options[:7]
-        if o.repairs and o.reasons
-    ]
-    return (table, Bullets(items=tuple(reasons))) if reasons else (table,)
+    ways = ((o, come_back_text(assessment.system, o)) for o in assessment.options[:7] if o.repairs)
+    reasons = tuple(
+        f"{sentence(option_name(assessment.system, o)).rstrip('.')}, "
+        f"comes back {percent(o.come_back)}: {way}"
+        for o, way in ways
+        if way
+    )
+    return (table, Bullets(items=reasons)) if reasons else (table,)
 
 
 def _done(assessment: Assessment) -> tuple[Block, ...]:
@@ -377,9 +386,11 @@ def _done(assessment: Assessment) -> tuple[Block, ...]:
     if not job.repaired:
         return ()
     who = f"by {job.repaired_by}" if job.repaired_by else "by whom: not noted"
-    when = job.repaired_at[:16] or "time not noted"
     items = tuple(sentence(system.repairs[r].name) for r in job.repaired)
-    return (Bullets(items=items), Para(text=f"Last repair: {when}, {who}.", tone="quiet"))
+    return (
+        Bullets(items=items),
+        Para(text=f"Last repair: {when(job.repaired_at)}, {who}.", tone="quiet"),
+    )
 
 
 def _proofs(assessment: Assessment) -> tuple[Block, ...]:
@@ -404,7 +415,7 @@ def _proofs(assessment: Assessment) -> tuple[Block, ...]:
             r.name,
             r.text,
             _with_spread(assessment.system, due.finding, r),
-            r.taken_at[:16],
+            r.taken_at[:16].replace("T", " ") or "not noted",
         )
         for due in assessment.proofs
         if due.finding is not None

@@ -167,7 +167,7 @@ def _named_score(
     rule: _Rule, named: Named, quantity: bool, unit: bool, command: bool
 ) -> tuple[float, str]:
     if quantity:
-        return NAMED, "named so"
+        return NAMED, "its name says so"
     if command:
         return BARE_THING, f"names {rule.thing} and has two values"
     if unit:
@@ -250,7 +250,9 @@ def _by_values(columns: Sequence[Seen], named: Sequence[Named], found: list[list
         speed = scale_of(column.unit, "speed") if column.unit else None
         if speed is not None and "speed" in name.quantities:
             guesses.append(
-                Guess(role="speed", unit=column.unit, confidence=BARE_THING, reason="named so")
+                Guess(
+                    role="speed", unit=column.unit, confidence=BARE_THING, reason="its name says so"
+                )
             )
         turns = scale_of(column.unit, "frequency") if column.unit else None
         if turns is not None and "revolutions" in name.quantities:

@@ -59,7 +59,8 @@ class Repair:
     needs: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     holds: float
-    plain: str
+    plain: str  # for the customer, before it is done
+    done: str  # the same afterwards; what the tests showed is told by the proofs
     only_with: str = ""
     axle: Axle = ""  # repairs this axle's corners alone; without any it does not exist
     basis: str

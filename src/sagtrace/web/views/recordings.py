@@ -211,7 +211,7 @@ def _choice(number: int, column: ColumnInfo, layout: Layout, said: str) -> Colum
     if not column.unsettled:
         text = role_words(column.role) if column.role else "not used"
         first = RoleOption(value="", text=text, chosen=not said)
-    why = column.reason or "named so"
+    why = column.reason or "its name says so"
     sure = column.role and column.reason and column.confidence < 1.0
     return ColumnChoice(
         number=number,
