@@ -290,7 +290,7 @@ def test_it_is_early_without_evidence(desk: Desk) -> None:
     desk.store.add(job, Mark(what="import", at="2026-11-24T08:00:00+00:00"), {})
     client = client_of(desk)
     assert "It is early to repair" in text_of(client, "repair", "new")
-    assert "No fault is more likely present than not" in text_of(client, "verdict", "new")
+    assert "No fault stands out yet" in text_of(client, "verdict", "new")
 
 
 # --- from verdict to proved, without a script
