@@ -51,6 +51,13 @@ def test_a_check_that_waits_is_not_next(fresh: Assessment) -> None:
     assert [o.check for o in open_offers(waiting)] == [o.check for o in fresh.plan.offers[1:]]
 
 
+def test_nothing_that_would_spoil_a_hold_is_next(fresh: Assessment) -> None:
+    waiting = replace(fresh, job=replace(fresh.job, begun=(begun("hold.overnight@left"),)))
+    offered = [fresh.system.checks[o.check] for o in open_offers(waiting)]
+    assert offered
+    assert not any("on-stands" in c.needs or "sudden-move" in c.cautions for c in offered)
+
+
 def test_with_everything_begun_it_says_to_wait(fresh: Assessment) -> None:
     plan = replace(fresh.plan, offers=fresh.plan.offers[:1])
     job = replace(fresh.job, begun=(begun(plan.offers[0].check),))

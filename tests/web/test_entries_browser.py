@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -101,6 +102,9 @@ def test_a_job_is_started_in_a_few_words(page: Page, bench: Bench) -> None:
     page.get_by_role("link", name="New job").click()
     expect(page.locator("#complaint")).to_be_focused()
     page.keyboard.type("Down at the back every morning")
+    page.get_by_role("button", name="Start the job").click()
+    expect(page).to_have_url(f"{bench.url}/new")  # because nobody said which springs it has
+    page.get_by_role("radio").first.check()
     page.get_by_role("button", name="Start the job").click()
     expect(page.get_by_text("What do you find?")).to_be_visible()
     page.goto("/")
@@ -319,6 +323,92 @@ def test_a_hold_is_begun_and_waits(page: Page, bench: Bench) -> None:
     ]
 
 
+def test_a_wrong_beginning_is_told_at_its_field(rough: Page, bench: Bench) -> None:
+    rough.goto("/jobs/j1/checks/hold.overnight@left")
+    form = rough.locator("#begin-hold\\.overnight\\@left")
+    field = form.locator('input[name="values.height-start"]')
+    field.fill("4120")
+    rough.get_by_role("button", name="Begin now").click()
+    problem = form.locator(".problem")
+    expect(problem).to_have_text(
+        "Height of the left rear in the evening: 4120 mm must be between 150 and 1500 mm. "
+        "Measured in another unit? Write the unit with the number."
+    )
+    expect(problem).to_be_focused()
+    expect(field).to_have_attribute("aria-invalid", "true")
+    expect(field).to_have_value("4120")
+    above, below = problem.bounding_box(), field.bounding_box()
+    assert above
+    assert below
+    assert 0 <= below["y"] - (above["y"] + above["height"]) < 100
+    field.fill("412")
+    rough.get_by_role("button", name="Begin now").click()
+    expect(rough.locator(".moved")).to_contain_text("read after")
+    expect(rough.locator(".moved")).to_be_focused()
+
+
+def test_a_time_that_does_not_fit_the_clock_is_asked_about(page: Page, bench: Bench) -> None:
+    at = datetime.now(UTC) - timedelta(minutes=3)
+    values = {"height-start": "412 mm"}
+    begun = Begun(id="", check="hold.overnight@left", values=values, at=at.isoformat())
+    bench.desk.begin("j1", begun, MARK)
+    page.goto("/jobs/j1")
+    page.get_by_text("Read it and enter the rest").click()
+    form = page.locator("#answer-hold\\.overnight\\@left-b1")
+    form.locator('input[name="values.height-end"]').fill("400")
+    form.locator('input[name="values.time"]').fill("12")
+    form.get_by_role("button", name="Enter", exact=True).click()
+    doubt = form.get_by_role("checkbox", name="You began 3 min ago and typed 12 h.")
+    expect(doubt).to_be_focused()
+    assert entries(bench) == []
+    doubt.check()
+    form.get_by_role("button", name="Enter", exact=True).click()
+    expect(page.locator(".moved")).to_be_visible()
+    assert [e.values["time"] for e in entries(bench)] == ["12 h"]
+
+
+def test_a_fitting_time_is_not_asked_about(page: Page, bench: Bench) -> None:
+    at = datetime.now(UTC) - timedelta(hours=10)
+    values = {"height-start": "412 mm"}
+    begun = Begun(id="", check="hold.overnight@left", values=values, at=at.isoformat())
+    bench.desk.begin("j1", begun, MARK)
+    page.goto("/jobs/j1")
+    form = page.locator("#answer-hold\\.overnight\\@left-b1")
+    expect(form.locator('input[name="values.time"]')).to_have_value("10")
+    form.locator('input[name="values.height-end"]').fill("400")
+    form.get_by_role("button", name="Enter", exact=True).click()
+    expect(page.locator(".moved")).to_be_visible()
+    assert [e.values["time"] for e in entries(bench)] == ["10 h"]
+
+
+def test_the_next_check_is_in_sight_after_an_answer_and_it_can_be_undone(
+    page: Page, bench: Bench
+) -> None:
+    page.goto("/jobs/j1")
+    page.get_by_label("Your name or initials").fill("AK")
+    page.locator("button.choice").first.click()
+    expect(page.locator(".moved")).to_be_focused()
+    expect(page.locator("#moved-more")).not_to_have_attribute("open", "")
+    heading = page.locator(".card h1").bounding_box()
+    assert heading
+    assert heading["y"] < 844 / 2  # in the upper half of the phone
+    expect(page.get_by_label("Your name or initials")).to_have_count(0)
+    page.get_by_role("button", name="Undo").click()
+    expect(page.locator(".moved")).to_contain_text("E1 was withdrawn")
+    assert [(e.by, e.note) for e in entries(bench)] == [("AK", ""), ("AK", "undone at once")]
+
+
+def test_a_note_leaves_one_at_its_place(page: Page, bench: Bench) -> None:
+    page.goto("/jobs/demo/evidence")
+    page.locator("#note-text").fill("rub mark")
+    page.get_by_role("button", name="Enter the note").click()
+    kept = page.locator("main .kept")
+    expect(kept).to_have_text("Kept.")
+    expect(kept).to_be_focused()
+    expect(kept).to_be_in_viewport()
+    expect(page.locator("#note-text")).to_be_in_viewport()
+
+
 def test_a_picture_waits_for_the_line_and_outlives_a_reload(rough: Page) -> None:
     sent: list[Request] = []
     taken = [False]
@@ -385,7 +475,7 @@ def test_nobody_is_shut_out(page: Page, bench: Bench, name: str, scheme: str) ->
 
 def test_what_is_tapped_is_large_enough(page: Page) -> None:
     """At least 44 px high (Web Content Accessibility Guidelines 2.2, 2.5.5)."""
-    tapped = "button, .button, .top a, summary, .pick, select, input:not([type=hidden])"
+    tapped = "button, .button, .far, .top a, summary, .pick, select, input:not([type=hidden])"
     small = """tapped => [...document.querySelectorAll(tapped)]
         .filter(e => !["radio", "checkbox"].includes(e.type))
         .filter(e => e.getClientRects().length && e.getBoundingClientRect().height < 44)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import html
 import re
 from collections.abc import Iterator
+from datetime import datetime, timedelta
 
 import pytest
 from fastapi.testclient import TestClient
@@ -13,10 +15,12 @@ from sagtrace.app.kept import Mark
 from sagtrace.errors import ContradictionError
 from sagtrace.vehicle.job import Begun, Entry, Job
 from sagtrace.web.app import build_app
+from sagtrace.web.views.moments import moment
 from workbench import fresh_desk
 
 NOW = "2026-11-25T07:00:00+00:00"
 MARK = Mark(what="start", at=NOW)
+ANSWER = Mark(what="answer", at=NOW)
 
 
 @pytest.fixture
@@ -34,9 +38,9 @@ def client(desk: Desk) -> Iterator[TestClient]:
         yield found
 
 
-def fields(html: str, form: str) -> dict[str, str]:
+def fields(page: str, form: str) -> dict[str, str]:
     """Return what a browser would send for a form as it comes: hidden and filled fields."""
-    match = re.search(rf'<form id="{re.escape(form)}".*?</form>', html, re.S)
+    match = re.search(rf'<form id="{re.escape(form)}".*?</form>', page, re.S)
     assert match, form
     found = {}
     for tag in re.findall(r"<input[^>]*>", match[0]):
@@ -106,10 +110,11 @@ def test_a_job_is_started_without_a_script(client: TestClient) -> None:
     assert 'value="112 cm²"' in page
 
 
-def test_new_proposes_the_rear_pair_and_says_what_is_assumed(client: TestClient) -> None:
+def test_new_ticks_no_layout_and_says_what_is_assumed(client: TestClient) -> None:
     page = client.get("/new").text
-    assert 'value="rear-pair" checked' in page
-    assert page.count('type="radio"') == 3
+    ticks = re.findall(r'<input type="radio"[^>]*>', page)
+    assert len(ticks) == 3
+    assert all(" required" in tick and " checked" not in tick for tick in ticks)
     assert 'placeholder="100 ± 2 kPa"' in page  # of the air outside, the same for all
     assert "rear pair: 110 ± 22 cm²" in page
 
@@ -205,6 +210,124 @@ def test_a_hold_is_begun_read_and_finished(client: TestClient, desk: Desk) -> No
     assert desk.open("j1").job.waiting() == ()
 
 
+@pytest.mark.parametrize(
+    ("values", "told"),
+    [
+        ({"height-start": "abc"}, "Height of the left rear in the evening: 'abc' cannot be read;"),
+        ({"height-start": "4120"}, "4120 mm must be between 150 and 1500 mm"),
+        ({"height-start": "403", "temperature-start": "90"}, "90 °C must be between -50 and 60 °C"),
+    ],
+)
+def test_what_is_read_at_the_beginning_is_checked(
+    client: TestClient, desk: Desk, values: dict[str, str], told: str
+) -> None:
+    """Limits: at_least and at_most of the check's own inputs."""
+    check = "hold.overnight@left"
+    sent = fields(client.get(f"/jobs/j1/checks/{check}").text, f"begin-{check}")
+    sent |= {f"values.{name}": text for name, text in values.items()}
+    answer = client.post("/jobs/j1/do/begin", data=sent)
+    assert answer.status_code == 422
+    page = html.unescape(answer.text)
+    assert told in page
+    assert re.search(r'name="values\.[a-z-]+-start" value="[^"]*" aria-invalid="true"', page)
+    body = {"check": check, "values": values}
+    problem = client.post("/api/v1/jobs/j1/begun", json=body)
+    assert problem.status_code == 422
+    assert problem.json()["field"] == f"values.{list(values)[-1]}"
+    assert told in problem.json()["said"]
+    assert desk.open("j1").job.begun == ()
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        {"check": "hold.overnight@left", "values": {"speed": "3 m"}},
+        {"check": "relay.click", "values": {"height-start": "403 mm"}},
+        {"check": "none", "ready": "2026-11-25T17:00:00Z"},
+    ],
+)
+def test_nothing_unknown_is_begun(
+    client: TestClient, desk: Desk, body: dict[str, dict[str, str]]
+) -> None:
+    assert client.post("/api/v1/jobs/j1/begun", json=body).status_code == 422
+    assert desk.open("j1").job.begun == ()
+
+
+def test_what_was_begun_stands_on_top_and_nothing_spoils_it(client: TestClient, desk: Desk) -> None:
+    at = datetime.fromisoformat(NOW).astimezone()
+    check, later = "hold.overnight@left", at + timedelta(hours=10)
+    sent = fields(client.get(f"/jobs/j1/checks/{check}").text, f"begin-{check}")
+    page = client.post("/jobs/j1/do/begin", data=sent).text
+    day = "" if later.date() == at.date() else f"{later:%a} {later.day} {later:%b}, "
+    told = f"Begun {at:%H:%M}, read after {day}{later:%H:%M}"
+    assert page.index(told) < page.index("<h1>")
+    shown = set(re.findall(r'href="/jobs/j1/checks/([^"?]+)"', page))
+    shown |= set(re.findall(r'name="check" value="([^"]+)"', page))
+    system = desk.workshop.system("rear-pair")
+    assert len(shown) > 2
+    for each in shown - {check}:
+        assert "on-stands" not in system.checks[each].needs
+        assert "sudden-move" not in system.checks[each].cautions
+
+
+def test_the_time_since_the_beginning_stands_in_its_field(client: TestClient, desk: Desk) -> None:
+    begun = Begun(id="", check="hold.overnight@left", at="2026-11-24T20:45:00+00:00")
+    desk.begin("j1", begun, MARK)
+    page = client.get("/jobs/j1").text
+    sent = fields(page, "answer-hold.overnight@left-b1")
+    assert sent["values.time"] == "10.2"  # from 20:45 to 07:00
+    assert 'data-elapsed="36900"' in page
+    assert "expected to save 0" not in page
+
+
+def test_a_day_is_told_unless_it_is_today() -> None:
+    now = datetime(2026, 11, 27, 14, 25).astimezone()
+    texts = [moment((now - timedelta(days=d)).isoformat(), now.isoformat()).text for d in (0, 1)]
+    assert texts == ["14:25", "Thu 26 Nov, 14:25"]
+    assert moment("2025-11-24T12:00:00+00:00", now.isoformat()).text.startswith("Mon 24 Nov 2025, ")
+
+
+def test_a_start_without_a_layout_is_told_and_loses_nothing(client: TestClient) -> None:
+    answer = client.post("/new", data={"complaint": "Low", "key": "k"})
+    assert answer.status_code == 422
+    assert "Say which springs are air springs." in answer.text
+    sent = {"complaint": "Low", "layout": "rear-pair", "key": "k"}
+    assert all(f'name="{name}"' in answer.text for name in sent)
+    assert client.post("/new", data=sent, follow_redirects=False).status_code == 303
+
+
+def test_the_name_is_asked_for_once(client: TestClient, desk: Desk) -> None:
+    asks = '<input id="answer-relay.click-by" type="text" name="by"'
+    card = client.get("/jobs/j1/checks/relay.click").text
+    assert asks in card
+    sent = fields(card, "answer-relay.click") | {"outcome": "click", "by": "Zoë"}
+    client.post("/jobs/j1/do/answer", data=sent)
+    assert desk.open("j1").job.entries[-1].by == "Zoë"
+    card = client.get("/jobs/j1/checks/relay.click").text
+    assert asks not in card
+    assert fields(card, "answer-relay.click")["by"] == "Zoë"
+
+
+def test_an_answer_can_be_undone_at_once(client: TestClient, desk: Desk) -> None:
+    desk.answer("j1", Entry(id="", check="relay.click", outcome="click"), ANSWER)
+    sent = fields(client.get("/jobs/j1").text, "undo")
+    assert client.post("/jobs/j1/do/withdraw", data=sent).is_success
+    job = desk.open("j1").job
+    assert job.current() == ()
+    assert job.entries[-1].note == "undone at once"
+    assert 'id="undo"' not in client.get("/jobs/j1").text
+
+
+def test_a_correction_cannot_be_undone_at_once(client: TestClient, desk: Desk) -> None:
+    """Because what it took the place of would not come back."""
+    desk.answer("j1", Entry(id="", check="relay.click", outcome="click"), ANSWER)
+    again = Entry(id="", check="relay.click", outcome="silent", supersedes="e1")
+    desk.answer("j1", again, ANSWER)
+    page = client.get("/jobs/j1").text
+    assert 'class="moved"' in page
+    assert 'id="undo"' not in page
+
+
 def test_a_hold_is_given_up(client: TestClient, desk: Desk) -> None:
     desk.begin("j1", Begun(id="", check="hold.overnight@left"), MARK)
     sent = fields(client.get("/jobs/j1").text, "drop-b1") | {"note": "the customer needs it"}
@@ -269,7 +392,7 @@ def test_contradictory_evidence_opens_with_the_way_out(
     for path in ("", "/evidence", "/line"):
         page = client.get(f"/jobs/j1{path}")
         assert page.status_code == 200
-        assert "nothing explains these findings together" in page.text
+        assert "nothing explains these findings together" in page.text.casefold()
     assert 'id="withdraw-e1"' in client.get("/jobs/j1/evidence").text
     assert client.get("/jobs/j1/checks/relay.click").status_code == 200
 

@@ -101,7 +101,7 @@ def test_a_check_that_the_vehicle_cannot_answer_says_why(client: TestClient, des
             break
     told = client.post("/jobs/p/do/practise", data={"check": check})
     assert told.status_code == 422
-    assert why in html.unescape(told.text)
+    assert f"{why[0].upper()}{why[1:]}" in html.unescape(told.text)
     assert desk.open("p").job.entries == ()
 
 

@@ -12,6 +12,7 @@ def test_a_check_is_answered(browser: Browser, bench: Bench) -> None:
     page = context.new_page()
     page.goto("/new")
     page.get_by_label("What the customer says").fill("Left rear is down every morning.")
+    page.get_by_role("radio", name="Rear pair").check()
     page.get_by_role("button", name="Start the job").click()
     expect(page.get_by_role("heading", level=1)).to_be_visible()
     job = page.url.rpartition("/")[2]

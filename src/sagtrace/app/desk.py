@@ -324,7 +324,8 @@ class Desk:
 
         def act(job: Job) -> tuple[Job, Mapping[str, str]]:
             at = begun.at or mark.at
-            ready = begun.ready or _later(at, self.workshop.time_of(job, begun.check))
+            wait = self.workshop.time_of(job, begun)  # in any case, because it reads the values
+            ready = begun.ready or _later(at, wait)
             new = replace(begun, id=job.next_id("b"), at=at, ready=ready, by=mark.by, drops="")
             return replace(job, begun=(*job.begun, new)), {"begun": new.id}
 

@@ -24,7 +24,7 @@ from sagtrace.diagnosis.story import tell_story
 from sagtrace.diagnosis.verdict import Reasoner, Verdict
 from sagtrace.errors import DocumentError, EvidenceError, InputError, UnknownIdError
 from sagtrace.evidence.facts import Facts, read_facts
-from sagtrace.evidence.findings import Finding, find
+from sagtrace.evidence.findings import Finding, find, read_given
 from sagtrace.evidence.gather import gather
 from sagtrace.evidence.recording import check_channels, read_recording
 from sagtrace.evidence.tapes import read_tapes, tapes_by_channel
@@ -39,7 +39,7 @@ from sagtrace.report.technical import technical_paper
 from sagtrace.signals.imported import Assignment, Imported
 from sagtrace.signals.trace import Trace
 from sagtrace.twin.identify.result import Fit, Tape
-from sagtrace.vehicle.job import Entry, Job, Recording, Taped
+from sagtrace.vehicle.job import Begun, Entry, Job, Recording, Taped
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.system import System, expand
 
@@ -363,14 +363,17 @@ class Workshop:
             proofs_from=len(job.proofs),
         )
 
-    def time_of(self, job: Job, check: str) -> float:
-        """Return how long a check has to wait before it can be read [s].
+    def time_of(self, job: Job, begun: Begun) -> float:
+        """Return how long a check that is begun has to wait before it can be read [s].
 
-        After a repair a hold lasts at least as long as it takes to prove the repair.
+        After a repair a hold lasts at least as long as it takes to prove the repair. Raises
+        what an answer would raise for the numbers read so far, because nobody can read them again.
         """
-        system = self.system(job.layout)
-        waits = 60.0 * system.check(check).wait_minutes
-        return max(waits, hold_needed(system, check, self.facts(job)) if job.repaired else 0.0)
+        system, facts = self.system(job.layout), self.facts(job)
+        check = system.check(begun.check)
+        read_given(check, Entry(id="", check=check.id, values=begun.values), facts)
+        needed = hold_needed(system, check.id, facts) if job.repaired else 0.0
+        return max(60.0 * check.wait_minutes, needed)
 
     def prove(self, job: Job, entry: Entry) -> Job:
         """Return the job with the answer to a proof test."""

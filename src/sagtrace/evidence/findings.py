@@ -25,7 +25,15 @@ from sagtrace.vehicle.nodes import Node, Quantity
 from sagtrace.vehicle.readings import Reading
 from sagtrace.vehicle.system import System
 
-__all__ = ["check_leaf", "combined", "find", "Finding", "quantity_finding", "read_inputs"]
+__all__ = [
+    "check_leaf",
+    "combined",
+    "find",
+    "Finding",
+    "quantity_finding",
+    "read_given",
+    "read_inputs",
+]
 
 Array = NDArray[np.float64]
 
@@ -87,24 +95,44 @@ def _reading(entry: Entry, slot: Input, typed: str, barometer: float) -> Reading
     )
 
 
-def read_inputs(check: Check, entry: Entry, facts: Facts) -> tuple[Reading, ...]:
-    """Return the entry's numbers as readings in SI.
+def read_given(check: Check, entry: Entry, facts: Facts) -> tuple[Reading, ...]:
+    """Return the numbers that are there so far as readings in SI.
 
-    Raises InputError if a number that the check needs is missing, UnknownIdError if one is
-    given that it does not take, and what `units.parse_quantity` raises.
+    Raises UnknownIdError if one is given that the check does not take, InputError if it takes
+    none at all, and what `units.parse_quantity` raises.
     """
-    assert check.measure is not None
-    slots = {slot.name: slot for slot in check.measure.inputs}
-    for name in entry.values:
-        if name not in slots:
-            raise UnknownIdError(f"value of {check.id},", name, slots)
-    if missing := [s for s in slots.values() if s.required and s.name not in entry.values]:
-        wanted = "; ".join(f"{slot.name} ({slot.ask}, in {slot.unit})" for slot in missing)
-        raise InputError(f"{check.id} also needs: {wanted}.")
+    _refuse_unknown(check, entry)
+    slots = {slot.name: slot for slot in check.measure.inputs} if check.measure else {}
     barometer = facts.values["barometer"].value
     return tuple(
         _reading(entry, slots[name], typed, barometer) for name, typed in entry.values.items()
     )
+
+
+def _refuse_unknown(check: Check, entry: Entry) -> None:
+    if check.measure is None:
+        if entry.values:
+            names = ", ".join(outcome.id for outcome in check.outcomes)
+            raise InputError(f"{check.id} asks for one of its outcomes, not for numbers: {names}.")
+        return
+    names_of_slots = [slot.name for slot in check.measure.inputs]
+    for name in entry.values:
+        if name not in names_of_slots:
+            raise UnknownIdError(f"value of {check.id},", name, names_of_slots)
+
+
+def read_inputs(check: Check, entry: Entry, facts: Facts) -> tuple[Reading, ...]:
+    """Return the entry's numbers as readings in SI.
+
+    Raises InputError if a number that the check needs is missing, and what `read_given` raises.
+    """
+    assert check.measure is not None
+    _refuse_unknown(check, entry)
+    slots = check.measure.inputs
+    if missing := [s for s in slots if s.required and s.name not in entry.values]:
+        wanted = "; ".join(f"{slot.name} ({slot.ask}, in {slot.unit})" for slot in missing)
+        raise InputError(f"{check.id} also needs: {wanted}.")
+    return read_given(check, entry, facts)
 
 
 def quantity_finding(
@@ -195,10 +223,7 @@ def find(system: System, entry: Entry, facts: Facts) -> Finding:
 
 def _outcome(check: Check, entry: Entry) -> Finding:
     outcomes = {outcome.id: outcome for outcome in check.outcomes}
-    if entry.values:
-        raise InputError(
-            f"{check.id} asks for one of its outcomes, not for numbers: {', '.join(outcomes)}."
-        )
+    _refuse_unknown(check, entry)
     if entry.outcome not in outcomes:
         raise UnknownIdError(f"outcome of {check.id},", entry.outcome, outcomes)
     return Finding(

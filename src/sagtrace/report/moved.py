@@ -116,7 +116,8 @@ def _why(after: Judged, findings: Sequence[str], told: list[Belief]) -> str:
     """Return why: what the findings by themselves do to the fault that moved most."""
     left_out = next((o for o in after.left_out if o.entry in findings), None)
     if left_out is not None and len(findings) == 1:
-        return sentence(f"It does not count: {left_out.why}")
+        why = f"it {left_out.why}" if left_out.why.startswith("rests") else left_out.why
+        return sentence(f"It does not count: {why}")
     if not told:
         return "It was expected, or it does not bear on what is likely now."
     fault = told[0].fault

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 from sagtrace.diagnosis.story import Link
 from sagtrace.diagnosis.verdict import Belief
+from sagtrace.plan.meanwhile import leaves_alone
 from sagtrace.plan.next_check import Offer
 from sagtrace.repair.costs import way_to
 from sagtrace.repair.options import Option
@@ -58,9 +59,18 @@ def no_part(assessment: Assessment) -> bool:
 
 
 def open_offers(assessment: Assessment) -> tuple[Offer, ...]:
-    """Return the checks to do next, best first, without those that were begun and wait."""
-    waiting = {begun.check for begun in assessment.job.waiting()}
-    return tuple(o for o in assessment.plan.offers if o.check not in waiting)
+    """Return the checks to do next, best first, without those that were begun and wait.
+
+    Nor is there one that would spoil what waits.
+    """
+    system, job = assessment.system, assessment.job
+    waiting = {begun.check: system.checks[begun.check] for begun in job.waiting()}
+    return tuple(
+        o
+        for o in assessment.plan.offers
+        if o.check not in waiting
+        and leaves_alone(system, waiting.values(), system.checks[o.check], job.access)
+    )
 
 
 def state_text(system: System, belief: Belief) -> str:

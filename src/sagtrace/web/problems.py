@@ -27,6 +27,7 @@ from sagtrace.errors import (
 )
 from sagtrace.report.words import listed
 from sagtrace.web.clash import clashing
+from sagtrace.web.told import told
 
 __all__ = ["add_problems", "is_api", "KINDS", "MEDIA", "problem", "TYPES"]
 
@@ -110,7 +111,7 @@ def add_problems(app: FastAPI, show: Show) -> None:
 
     def answer(request: Request, status: int, title: str, detail: str, **more: Any) -> Response:
         if not is_api(request.url.path):
-            return show(request, status, title, _writable(detail))
+            return show(request, status, title, _writable(more.get("said") or detail))
         return problem(request.url.path, status, title, detail, **more)
 
     def ours(request: Request, err: Exception) -> Response:
@@ -121,11 +122,17 @@ def add_problems(app: FastAPI, show: Show) -> None:
             if _names_the_resource(request, err):
                 status = HTTPStatus.NOT_FOUND
                 return answer(request, status, "Not found", str(err), kind="unknownid", **more)
-        said = str(err)
-        if isinstance(err, ContradictionError) and (job := request.path_params.get("job")):
+        said, job = str(err), str(request.path_params.get("job", ""))
+        page = told(err, app.state.desk, job)
+        if page.text != said:
+            more["said"] = page.text
+        if page.field:
+            more["field"] = page.field
+        if isinstance(err, ContradictionError) and job:
             more["entries"] = list(clashing(app.state.desk, job))
             if more["entries"]:
-                said += f" One of these must be withdrawn or corrected: {listed(more['entries'])}."
+                way = f" One of these must be withdrawn or corrected: {listed(more['entries'])}."
+                said, more["said"] = f"{said}{way}", f"{page.text}{way}"
         cls, status, title = next(row for row in _STATUS if isinstance(err, row[0]))
         return answer(request, status, title, said, kind=_kind(cls), **more)
 

@@ -29,6 +29,8 @@ class Problem(BaseModel):
     detail: str = Field(description="What, where, what is allowed and the way out, for a person")
     instance: str = Field(description="The address that was asked")
     errors: list[Unfit] = Field([], description="Every thing wrong, if the request does not fit")
+    field: str = Field("", description="The one value that cannot be right: `values.height-start`")
+    said: str = Field("", description="The same for people at a form, by what the field asks for")
     nearest: list[str] = Field([], description="Known ids most like one that nothing has")
     entries: list[str] = Field([], description="Entries that cannot all be right together")
 

@@ -19,7 +19,9 @@ from sagtrace.web.api.jobs import start_with
 from sagtrace.web.asking import Asked
 from sagtrace.web.bodies import Line, StartBody
 from sagtrace.web.pages.page import Frame, show
-from sagtrace.web.views.people import with_unit
+from sagtrace.web.pages.settings import keep_name
+from sagtrace.web.told import question_of, told
+from sagtrace.web.views.people import Person, with_unit
 
 __all__ = ["body_of", "last_of", "read_fields", "router"]
 
@@ -41,6 +43,7 @@ class AgainField:
     name: str
     label: str
     value: str
+    wrong: bool = False  # the problem is about this one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +62,8 @@ async def start(request: Request, ask: Asked) -> Response:
     """Start a job."""
     fields = await read_fields(request)
     try:
+        if not last_of(fields, "layout"):
+            raise InputError("Say which springs are air springs.")
         body = body_of(StartBody, fields)
         asked = replace(ask, key=last_of(fields, "key"))
         done = await run_in_threadpool(start_with, asked, body)
@@ -82,22 +87,33 @@ async def act(request: Request, ask: Asked, job: str, action: str) -> Response:
         await run_in_threadpool(found.carry_out, asked, job, item, body)
     except _TYPED_WRONG as err:
         return _again(request, err, fields, back)
-    return RedirectResponse(back, 303)
+    answer = RedirectResponse(back, 303)
+    if body.by.strip() and not Person.of(request.cookies).by:
+        keep_name(answer, body.by)
+    return answer
 
 
 def _again(request: Request, err: Exception, fields: Fields, back: str) -> Response:
     """Return the page with what was typed, because a refused form must lose nothing."""
+    desk, job = request.app.state.desk, str(request.path_params.get("job", ""))
+    said = told(err, desk, job)
+    problem = said.text
     if isinstance(err, RequestValidationError):
         problem = "; ".join(f"{e['loc'][-1]}: {e['msg']}" for e in err.errors())
-    else:
-        problem = str(err)
+    check = fields.get("check", [""])[-1]
     every = [
-        AgainField(name=name, label=name.rpartition(".")[2].replace("-", " "), value=value)
+        AgainField(
+            name=name, value=value, wrong=name == said.field,
+            label=question_of(name, desk, job, check) or name.rpartition(".")[2].replace("-", " "),
+        )
         for name, values in fields.items()
         for value in values
         if name != "key"
-    ]
+    ]  # fmt: skip
     hidden = [f for f in every if f.name in _HIDDEN or f.name.startswith(_UNIT)]
+    if back == "/new" and not fields.get("layout"):
+        ids = ", ".join(layout.id for layout in desk.workshop.knowledge.layouts)
+        every.append(AgainField(name="layout", label=f"Air springs: {ids}", value="", wrong=True))
     page = AgainPage(
         problem=problem, action=urlsplit(str(request.url)).path, back=back,
         fields=tuple(f for f in every if f not in hidden), hidden=tuple(hidden),

@@ -39,14 +39,13 @@ class LayoutChoice:
 class NewPage:
     """Everything that new.html may use."""
 
-    layouts: tuple[LayoutChoice, ...]  # the first is proposed
+    layouts: tuple[LayoutChoice, ...]  # the simplest first
     facts: tuple[FactField, ...]
 
 
 @router.get("/new")
 def new(request: Request, ask: Asked) -> HTMLResponse:
     """Show the form that starts a job."""
-    # The simplest first, because it is proposed.
     layouts = sorted(
         ask.desk.workshop.knowledge.layouts, key=lambda o: (len(o.corners), len(o.features))
     )

@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.people import Person
 
-__all__ = ["router"]
+__all__ = ["keep_name", "router"]
 
 router = APIRouter()
 
@@ -34,6 +34,20 @@ def settings(request: Request, saved: str = "") -> HTMLResponse:
     example = person.spread(403, 1, "length", "mm")
     page = SettingsPage(person=person, saved=bool(saved), example=example)
     return show(request, "settings.html", Frame(title="Settings", here="settings"), page)
+
+
+@router.post("/settings/name")
+def name(by: Annotated[str, Form(max_length=80)] = "") -> Response:
+    """Keep the name that somebody typed at a form, and nothing else."""
+    answer = Response(status_code=204)
+    keep_name(answer, by)
+    return answer
+
+
+def keep_name(answer: Response, by: str) -> None:
+    """Let the device keep a name."""
+    value = Person(by=by.strip()).cookies()["by"]
+    answer.set_cookie("by", value, max_age=_YEAR, samesite="lax", httponly=True)
 
 
 @router.post("/settings")

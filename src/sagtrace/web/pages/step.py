@@ -13,6 +13,7 @@ from sagtrace.errors import SagtraceError
 from sagtrace.report.moved import Moved, moved
 from sagtrace.web.asking import Ask, Asked
 from sagtrace.web.pages.page import Frame, show
+from sagtrace.web.told import told
 from sagtrace.web.views.next_step import step_page, troubled_page
 from sagtrace.web.views.people import Person
 
@@ -37,9 +38,10 @@ def step(request: Request, ask: Asked, job: str) -> HTMLResponse:
         found = ask.desk.assessed(kept)
     except SagtraceError as err:
         system = ask.desk.workshop.system(kept.job.layout)
-        page = troubled_page(kept.job, system, str(err), person, ask.at)
+        page = troubled_page(kept.job, system, told(err, ask.desk, job).text, person, ask.at)
     else:
-        page = step_page(found, _moved(ask, kept), person, ask.at)
+        began = ask.desk.changes(job)[-1].mark.what.startswith("begin ")
+        page = step_page(found, _moved(ask, kept), person, ask.at, began=began)
     return show(request, "step.html", frame, page)
 
 

@@ -87,16 +87,80 @@ function tellBusy(form, busy) {
   if (place) place.textContent = busy ? place.dataset.busy : "";
 }
 
-export function say(form, text) {
-  let place = form.querySelector(":scope > .problem");
-  if (!place) {
-    place = document.createElement("p");
-    place.className = "problem";
-    place.setAttribute("role", "alert");
-    place.tabIndex = -1;
-    form.prepend(place);
-  }
+function note(kind, role, text) {
+  const place = document.createElement("p");
+  place.className = kind;
+  place.setAttribute("role", role);
+  place.tabIndex = -1;
   place.textContent = text;
+  return place;
+}
+
+function show(place) {
   place.focus({ preventScroll: true });
   place.scrollIntoView({ block: "center" });
+}
+
+// Say what is wrong with a form: at the field of that name, or else at its head.
+export function say(form, text, name = "") {
+  unsay(form);
+  const place = note("problem", "alert", text);
+  const field = name && form.elements.namedItem(name);
+  if (field instanceof Element && field.type !== "hidden") {
+    place.id = `${form.id}-problem`;
+    field.setAttribute("aria-invalid", "true");
+    field.setAttribute("aria-errormessage", place.id);
+    (field.closest(".field") ?? field).before(place);
+  } else form.prepend(place);
+  show(place);
+}
+
+export function unsay(form) {
+  for (const place of form.querySelectorAll(".problem[role=alert]")) place.remove();
+  for (const field of form.querySelectorAll("[aria-invalid]")) {
+    field.removeAttribute("aria-invalid");
+    field.removeAttribute("aria-errormessage");
+  }
+}
+
+// Say that something was kept, at the first of these places that is still there.
+export function sayKept(ids) {
+  const found = ids.map((id) => document.getElementById(id)).find(Boolean);
+  if (!found) return false;
+  let place = found;
+  for (let at = found; at; at = at.parentElement) if (at.matches("details:not([open])")) place = at;
+  place.before(note("kept", "status", "Kept."));
+  show(place.previousElementSibling);
+  return true;
+}
+
+const SECONDS = { s: 1, min: 60, h: 3600, d: 86400 };
+const NEAR = 0.1; // chosen: a typed time this far from the elapsed one is as good as it
+
+function spoken(seconds) {
+  if (seconds < 120) return `${seconds.toFixed(0)} s`;
+  return seconds < 7200 ? `${(seconds / 60).toFixed(0)} min` : `${(seconds / 3600).toFixed(1)} h`;
+}
+
+// Return whether the form may go: a time that does not fit the clock is asked about once.
+export function isSure(form) {
+  const field = form.querySelector("[data-elapsed]");
+  const asked = form.querySelector(".doubt");
+  if (!field || asked?.querySelector("input").checked) return true;
+  asked?.remove();
+  const unit = form.elements.namedItem(`unit:${field.name}`)?.value ?? "";
+  const [, number, own] = field.value.trim().match(/^(\d+(?:[.,]\d+)?)\s*(s|min|h|d)?$/) ?? [];
+  const typed = Number(number?.replace(",", ".")) * SECONDS[own ?? unit];
+  const passed = Number(field.dataset.elapsed) + (performance.now() - Number(field.dataset.shown ?? 0)) / 1000;
+  if (!(Math.abs(typed - passed) > NEAR * passed)) return true;
+  const said = own ? field.value.trim() : `${field.value.trim()} ${unit}`;
+  const tick = document.createElement("label");
+  tick.className = "tick doubt warned";
+  tick.append(Object.assign(document.createElement("input"), { type: "checkbox" }));
+  tick.append(` You began ${spoken(passed)} ago and typed ${said}. Enter it all the same? Tick here, then send it again.`);
+  field.closest(".field").after(tick);
+  field.addEventListener("input", () => tick.remove(), { once: true });
+  tick.firstChild.focus({ preventScroll: true });
+  tick.scrollIntoView({ block: "center" });
+  return false;
 }

@@ -1,7 +1,7 @@
 // Sends a picture once, and keeps the chosen file on this device until the program has it.
 
-import { free, hold, say } from "/static/forms.js";
-import { refresh, tell } from "/static/send.js";
+import { free, hold, say, unsay } from "/static/forms.js";
+import { placesOf, refresh, tell } from "/static/send.js";
 
 const AGAIN = 8000; // ms between tries
 
@@ -44,10 +44,10 @@ async function send(item) {
   await forget(item.key);
   tell("photo", "");
   if (answer.ok) {
-    if (form) await refresh(true).catch(() => {});
+    if (form) await refresh(true, placesOf(form)).catch(() => {});
   } else if (form) {
     free(form);
-    say(form, said.detail || "The picture was refused.");
+    say(form, said.said || said.detail || "The picture was refused.");
   } else tell("photo", `A picture was not kept: ${said.detail || "it was refused"}`, true);
   return true;
 }
@@ -76,7 +76,7 @@ addEventListener("submit", async (event) => {
   const file = form.querySelector("input[type=file]").files[0];
   if (!file) return;
   hold(form, event.submitter);
-  form.querySelector(":scope > .problem")?.remove();
+  unsay(form);
   const fields = Object.fromEntries([...new FormData(form)].filter(([n, v]) => typeof v === "string" && n !== "key"));
   const key = form.elements.namedItem("key").value;
   const item = { key, url: form.dataset.photo, form: form.id, page: location.pathname, fields, file, lasting: true };

@@ -4,13 +4,14 @@
 // own; it is held on this device until the program has answered, so a reload loses nothing and a
 // repeated sending is carried out once. Several windows may send the same one: the key makes it one.
 
-import { bodyOf, free, hold, restoreDraft, saveDraft, say } from "/static/forms.js";
+import { bodyOf, free, hold, isSure, restoreDraft, saveDraft, say, sayKept, unsay } from "/static/forms.js";
 import { drafts, lasting, out, refused } from "/static/held.js";
 
 const PAUSES = [1, 2, 4, 8, 10]; // seconds between tries
 const LOOK = 3000; // ms between looks at what others changed
 const PATIENCE = 20000; // ms for an answer, unless the form's data-patience says more [s]
 const ORPHAN = 10000; // ms after which another window's entry is sent from here too
+const WIDE = matchMedia("(min-width: 60rem)"); // as in look.css
 const DEFECTS = 3; // tries of what the program itself fails at
 
 const line = document.getElementById("line");
@@ -115,10 +116,10 @@ const formOf = (item) => (item.page === location.pathname ? document.getElementB
 async function settled(item, ok, body) {
   const form = formOf(item);
   if (!ok) {
-    const problem = body.detail || "It was refused, without a reason.";
+    const problem = body.said || body.detail || "It was refused, without a reason.";
     if (form) {
       free(form);
-      say(form, problem);
+      say(form, problem, body.field);
     } else {
       refused.put({ ...item, problem });
       showRefused();
@@ -136,10 +137,11 @@ async function settled(item, ok, body) {
     return;
   }
   delete form.dataset.typed;
+  await keepName(form);
   document.dispatchEvent(new CustomEvent("sagtrace:kept", { detail: body }));
   const to = item.next?.replace("{job}", body.job ?? "");
   if (to && to !== location.pathname) arriveAt(to);
-  else await renewed();
+  else await renewed(form);
 }
 
 // Opens a page that shows the result of what was just done, which gets the focus there.
@@ -148,10 +150,18 @@ export function arriveAt(to) {
   location.assign(to);
 }
 
-async function renewed() {
+// Whoever was asked for a name once is not asked again on this device.
+async function keepName(form) {
+  const field = form.elements.namedItem("by");
+  if (field?.type !== "text" || !field.value.trim()) return;
+  const body = new URLSearchParams({ by: field.value });
+  await fetch("/settings/name", { method: "POST", body }).catch(() => {});
+}
+
+async function renewed(form) {
   owed = true;
   try {
-    await refresh(true);
+    await refresh(true, placesOf(form));
   } catch {
     tell("line", "Kept. The page will be renewed when the program answers.", true);
   }
@@ -163,8 +173,9 @@ addEventListener("submit", (event) => {
   event.preventDefault();
   if (form.getAttribute("aria-busy") === "true") return; // a double tap is one entry
   const button = event.submitter;
-  form.querySelector(":scope > .problem")?.remove();
+  unsay(form);
   saveDraft(form);
+  if (!isSure(form)) return;
   const item = {
     // LOAD, because a browser may fill in the key of an earlier page when it loads a page again.
     key: `${form.elements.namedItem("key")?.value ?? ""}.${LOAD}.${count++}`,
@@ -225,7 +236,15 @@ function refusedRow(item) {
 
 // --- what others changed
 
-export async function refresh(own = false) {
+// Where a form is: its id and those around it, the nearest first.
+export function placesOf(form) {
+  const ids = [];
+  for (let at = form; at && at !== main; at = at.parentElement) if (at.id) ids.push(at.id);
+  return ids;
+}
+
+// `own`: because of what was sent from here; `places`: where that was.
+export async function refresh(own = false, places = []) {
   const signal = AbortSignal.timeout(PATIENCE);
   const answer = await fetch(location.href, { headers: { "X-Part": "main" }, signal });
   if (!answer.ok) throw new TypeError(answer.statusText);
@@ -238,12 +257,14 @@ export async function refresh(own = false) {
   owed = false;
   ready();
   document.dispatchEvent(new CustomEvent("sagtrace:shown"));
-  if (own) toResult();
+  if (own) toResult(places);
   else if (held) document.getElementById(held)?.focus({ preventScroll: true });
 }
 
-function toResult() {
-  const result = main.querySelector("[data-focus]") ?? main;
+function toResult(places = []) {
+  const marked = main.querySelector("[data-focus]");
+  if (!marked && sayKept(places)) return;
+  const result = marked ?? main;
   result.focus({ preventScroll: true });
   result.scrollIntoView({ block: "start" });
 }
@@ -279,6 +300,8 @@ async function look() {
 }
 
 function ready() {
+  for (const field of main.querySelectorAll("[data-elapsed]")) field.dataset.shown = performance.now();
+  if (WIDE.matches) for (const fold of main.querySelectorAll("details[data-wide]")) fold.open = true;
   const here = waiting().filter((item) => item.page === location.pathname);
   for (const form of document.querySelectorAll("form[data-send]")) {
     if (restoreDraft(form)) form.dataset.typed = "yes";

@@ -11,6 +11,7 @@ from sagtrace.repair.costs import way_to_check
 from sagtrace.report.parts import by_gravity
 from sagtrace.report.pictures import Picture, picture_for
 from sagtrace.report.words import duration, percent, sentence
+from sagtrace.units import convert
 from sagtrace.vehicle.checks import Caution, Check, Input
 from sagtrace.vehicle.job import Begun, Entry, Job
 from sagtrace.vehicle.system import System
@@ -50,6 +51,7 @@ class Field:
     hint: str
     required: bool
     value: str = ""  # as typed before
+    elapsed: float | None = None  # since the check was begun [s], where a time is asked for
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,19 +176,27 @@ def _field(
     slot: Input, person: Person, typed: Mapping[str, str], begun: Begun | None, now: str
 ) -> Field:
     unit = person.unit(slot.kind, slot.unit)
-    hint = ""
+    hint, value, passed = "", typed.get(slot.name, ""), math.nan
     if begun is not None and slot.name == "time":
         passed = since(begun.at, now)
-        hint = f"{duration(passed)} since it was begun" if math.isfinite(passed) else ""
+    if passed >= 0.0:
+        hint = person.number(f"{duration(passed)} since it was begun")
+        value = value or (person.number(_rounded(convert(passed, "s", unit))) if passed else "")
     return Field(
-        name=slot.name, ask=sentence(slot.ask).rstrip("."), unit=unit, hint=person.number(hint),
-        required=slot.required, value=typed.get(slot.name, ""),
+        name=slot.name, ask=sentence(slot.ask).rstrip("."), unit=unit, hint=hint,
+        required=slot.required, value=value, elapsed=passed if hint else None,
     )  # fmt: skip
+
+
+def _rounded(number: float) -> str:
+    """Return what a person would type for a time: three digits, and no hundredths of a minute."""
+    return f"{number:.0f}" if number >= 100 else f"{number:.3g}"
 
 
 def _step(system: System, access: str, *, on: bool) -> Step:
     state = system.access[access]
-    return Step(name=state.name, minutes=f"{state.minutes_on if on else state.minutes_off:.0f} min")
+    back = f"{state.minutes_off:.0f} min to put back"
+    return Step(name=state.name, minutes=f"{state.minutes_on:.0f} min, {back}" if on else back)
 
 
 def time_of(minutes: float, wait: float) -> str:

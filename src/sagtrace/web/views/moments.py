@@ -17,14 +17,16 @@ class Moment:
 
 
 def moment(iso: str, now: str = "") -> Moment:
-    """Return a moment in this machine's own time; the date stands there unless it is today."""
+    """Return a moment in this machine's own time; the day stands there unless it is today."""
     try:
         local = datetime.fromisoformat(iso).astimezone()
     except ValueError:
         return Moment(iso=iso, text=iso)
     here = datetime.fromisoformat(now).astimezone() if now else None
-    same_day = here is not None and local.date() == here.date()
-    return Moment(iso=iso, text=f"{local:%H:%M}" if same_day else f"{local:%a %d %b %Y, %H:%M}")
+    if here is None or local.year != here.year:
+        return Moment(iso=iso, text=f"{local:%a} {local.day} {local:%b %Y, %H:%M}")
+    day = "" if local.date() == here.date() else f"{local:%a} {local.day} {local:%b}, "
+    return Moment(iso=iso, text=f"{day}{local:%H:%M}")
 
 
 def since(start: str, end: str) -> float:

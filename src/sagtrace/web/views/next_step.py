@@ -15,6 +15,7 @@ from sagtrace.report.words import listed, money, percent, sentence
 from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.system import System
 from sagtrace.web.views.cards import Card, Wait, card, time_of, waits
+from sagtrace.web.views.moments import moment
 from sagtrace.web.views.people import Person
 
 __all__ = ["access_of", "AccessChoice", "Due", "Other", "StepPage", "step_page", "troubled_page"]
@@ -30,7 +31,7 @@ class Other:
     check: str
     name: str
     time: str
-    saves: str
+    saves: str  # empty: nothing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,16 +69,21 @@ class StepPage:
     waits: tuple[Wait, ...]
     due_hold: bool  # one of them can be read now
     moved: Moved | None
+    undo: str  # the entry that was just made, if taking it back brings back what was
+    begun: str  # what was just begun, in words
     bars: tuple[Bar, ...]
     lead: str  # the verdict in a sentence
     others: tuple[Other, ...]
+    dear: tuple[Other, ...]  # others that are not expected to pay for themselves
     due: tuple[Due, ...]
     access: tuple[AccessChoice, ...]
     holds: str  # the access states that hold, in words
 
 
-def step_page(found: Assessment, moves: Moved | None, person: Person, now: str) -> StepPage:
-    """Return the page of a job that was worked out."""
+def step_page(
+    found: Assessment, moves: Moved | None, person: Person, now: str, *, began: bool = False
+) -> StepPage:
+    """Return the page of a job that was worked out; `began`: the last change began a check."""
     job, system = found.job, found.system
     offers = open_offers(found)
     first = offers[0] if offers and found.stage == "check" else None
@@ -86,7 +92,7 @@ def step_page(found: Assessment, moves: Moved | None, person: Person, now: str) 
     if first is not None:
         chances = {answer.outcome: answer.probability for answer in first.answers}
         shown = card(system, job, system.checks[first.check], person, expected=chances, now=now)
-    others = offers[1:] if first else offers
+    others = [_other(system, o, found.plan.currency) for o in (offers[1:] if first else offers)]
     return StepPage(
         job=job.id,
         complaint=job.complaint,
@@ -99,9 +105,12 @@ def step_page(found: Assessment, moves: Moved | None, person: Person, now: str) 
         waits=held,
         due_hold=any(w.due for w in held),
         moved=moves,
+        undo=_undo(job, moves),
+        begun=_begun(job, now) if began else "",
         bars=verdict_bars(found.system, found.verdict, _BARS),
         lead=_lead(found),
-        others=tuple(_other(system, o, found.plan.currency) for o in others[:_OTHERS]),
+        others=tuple(o for o in others if o.saves)[:_OTHERS],
+        dear=tuple(o for o in others if not o.saves)[:_OTHERS],
         due=_due(found),
         access=access_of(system, job),
         holds=_holds(system, job),
@@ -114,7 +123,7 @@ def troubled_page(job: Job, system: System, problem: str, person: Person, now: s
         job=job.id, complaint=job.complaint, practice=bool(job.practice), stage="",
         headline="Look at the evidence again.", reason="", problem=problem, card=None,
         waits=waits(system, job, person, now),
-        due_hold=False, moved=None, bars=(), lead="", others=(), due=(),
+        due_hold=False, moved=None, undo="", begun="", bars=(), lead="", others=(), dear=(), due=(),
         access=access_of(system, job), holds=_holds(system, job),
     )  # fmt: skip
 
@@ -124,7 +133,7 @@ def access_of(system: System, job: Job) -> tuple[AccessChoice, ...]:
     return tuple(
         AccessChoice(
             id=a.id, name=sentence(a.name).rstrip("."), held=a.id in job.access,
-            minutes=f"{a.minutes_on:.0f} min on, {a.minutes_off:.0f} min off",
+            minutes=f"{a.minutes_on:.0f} min, {a.minutes_off:.0f} min to put back",
         )
         for a in system.access.values()
     )  # fmt: skip
@@ -135,17 +144,32 @@ def _holds(system: System, job: Job) -> str:
 
 
 def _other(system: System, offer: Offer, currency: str) -> Other:
-    saves = (
-        f"expected to save {money(offer.saving, currency)}"
-        if offer.saving > 0
-        else "not expected to pay for itself"
-    )
+    # Less than half a unit would be told as "0".
+    saves = f"expected to save {money(offer.saving, currency)}" if offer.saving >= 0.5 else ""
     return Other(
         check=offer.check,
         name=sentence(system.checks[offer.check].name).rstrip("."),
         time=time_of(offer.minutes, offer.wait_minutes),
         saves=saves,
     )
+
+
+def _undo(job: Job, moves: Moved | None) -> str:
+    """Return the last entry if it can be taken back as if it had never been made.
+
+    One that took another's place, or ended what waited, cannot: those would not come back.
+    """
+    last = job.entries[-1] if job.entries and moves else None
+    if last is None or moves is None or last.id != moves.entry:
+        return ""
+    return "" if last.withdrawn or last.supersedes or last.ends else last.id
+
+
+def _begun(job: Job, now: str) -> str:
+    if not (waiting := job.waiting()):
+        return ""
+    last = waiting[-1]
+    return f"Begun {moment(last.at, now).text}, read after {moment(last.ready, now).text}"
 
 
 def _lead(found: Assessment) -> str:
@@ -158,7 +182,7 @@ def _lead(found: Assessment) -> str:
 
 def _reason(found: Assessment, waits_only: bool) -> str:
     if found.stage == "check" and waits_only:
-        return "Every check that is left waits to be read."
+        return "Every other check would disturb what waits, or waits itself."
     if found.stage == "repair":
         return "Stop looking: no further check would pay for itself."
     if found.stage == "prove":
