@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from sagtrace.diagnosis.story import Link
 from sagtrace.diagnosis.verdict import Belief
 from sagtrace.plan.next_check import Offer
-from sagtrace.repair.costs import way_to
+from sagtrace.repair.costs import way_cautions
 from sagtrace.repair.options import Option
 from sagtrace.repair.proofs import DueProof
 from sagtrace.report.assessment import Assessment, Judged
@@ -137,8 +137,7 @@ def repair_cautions(assessment: Assessment, repairs: Sequence[str]) -> tuple[Cau
     system = assessment.system
     used: dict[str, None] = {}
     for repair in (system.repairs[r] for r in repairs):
-        way = way_to(system, repair.needs, (), assessment.job.access)
-        names = [c for state in way.reach for c in system.access[state].cautions]
+        names = way_cautions(system, repair.needs, (), assessment.job.access)
         used |= dict.fromkeys([*names, *repair.cautions])
     return by_gravity(system, used)
 
