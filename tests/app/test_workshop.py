@@ -354,6 +354,58 @@ def test_the_last_answer_to_a_proof_counts(workshop: Workshop, leaking: Job) -> 
     assert workshop.assess(job).stage == "proved"
 
 
+def proof(id_: str, end: str = "403 mm", supersedes: str = "") -> Entry:
+    test = entry(id_, "hold.overnight@left")
+    return replace(test, values={**NIGHT, "height-end": end}, supersedes=supersedes)
+
+
+def test_a_repair_and_its_proof_leave_the_vehicle_as_it_stands(
+    workshop: Workshop, leaking: Job
+) -> None:
+    system = workshop.system("rear-pair")
+    job = workshop.repaired(leaking, ("spring.replace@left", "pump.ring-kit"))
+    needs = {n for r in job.repaired for n in system.repairs[r].needs}
+    assert "depressurised" in needs
+    assert needs <= set(job.access)
+    for name in job.access:
+        assert set(system.access[name].after) <= set(job.access)
+    check = system.checks["hold.overnight@left"]
+    assert "on-stands" in job.access
+    assert "on-stands" in check.without
+    proved = workshop.prove(job, proof("p1"))
+    assert not set(check.without) & set(proved.access)
+    assert "depressurised" not in proved.access  # it rests on the stands
+    assert set(check.needs) <= set(proved.access)
+
+
+def test_a_correction_moves_no_part_of_the_vehicle(workshop: Workshop, leaking: Job) -> None:
+    job = workshop.prove(workshop.repaired(leaking, ("spring.replace@left",)), proof("p1"))
+    job = replace(job, access=("levelling-off", "on-stands"))
+    assert workshop.prove(job, proof("p2", supersedes="p1")).access == job.access
+    first = job.entries[0]
+    again = replace(first, id="e9", supersedes=first.id)
+    assert workshop.answer(job, again)[0].access == job.access
+
+
+def test_a_proof_can_be_corrected_and_withdrawn(workshop: Workshop, leaking: Job) -> None:
+    job = workshop.prove(workshop.repaired(leaking, ("spring.replace@left",)), proof("p1"))
+    assert workshop.assess(job).stage == "proved"
+    worse = workshop.prove(job, proof("p2", "380 mm", supersedes="p1"))
+    assert workshop.assess(worse).stage == "prove"
+    gone = workshop.withdraw(job, "p1", "wrong wheel", "2026-11-24T09:00:00Z", "A")
+    assert gone.entries == job.entries
+    assert (gone.proofs[1].supersedes, gone.proofs[1].withdrawn) == ("p1", True)
+    (due,) = workshop.assess(gone).proofs
+    assert due.judged is None
+
+
+def test_a_proof_of_an_earlier_repair_is_not_corrected(workshop: Workshop, leaking: Job) -> None:
+    job = workshop.prove(workshop.repaired(leaking, ("spring.replace@left",)), proof("p1"))
+    job = workshop.repaired(job, ("pump.ring-kit",))
+    with pytest.raises(UnknownIdError, match="proof made after the last repair 'p1'"):
+        workshop.prove(job, proof("p2", supersedes="p1"))
+
+
 def test_what_was_found_and_left_must_be_proved_too(workshop: Workshop, leaking: Job) -> None:
     a = workshop.assess(workshop.repaired(leaking, ("fuse.renew",)))
     assert a.stage == "prove"

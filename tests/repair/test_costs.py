@@ -15,6 +15,7 @@ from sagtrace.repair.costs import (
     price_of,
     repair_cost,
     undone_first,
+    way_cautions,
     way_to,
     way_to_check,
 )
@@ -158,3 +159,21 @@ def test_together_is_never_dearer_than_one_by_one(system: System) -> None:
         apart = repair_cost(system, one, ()) + repair_cost(system, other, ())
         assert max(repair_cost(system, one, ()), repair_cost(system, other, ())) <= both
         assert both <= apart + 1e-9
+
+
+def test_no_danger_is_left_out_because_a_state_is_said_to_hold(system: System) -> None:
+    for check in system.checks.values():
+        fresh = way_cautions(system, check.needs, check.without, ())
+        dangers = {c for c in fresh if system.cautions[c].level == "danger"}
+        every = access_steps(system.access, check.needs, ())
+        assert dangers <= set(way_cautions(system, check.needs, check.without, every))
+        lesser = set(fresh) - dangers
+        assert not lesser & set(way_cautions(system, check.needs, (), every))
+
+
+def test_what_is_undone_has_its_own_cautions(system: System) -> None:
+    held = access_steps(system.access, ["depressurised"], ())
+    cautions = way_cautions(system, (), ["on-stands"], held)
+    undone = ("depressurised", "on-stands")
+    assert set(cautions) == {c for name in undone for c in system.access[name].cautions_off}
+    assert way_cautions(system, (), ["on-stands"], ()) == ()

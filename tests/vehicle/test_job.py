@@ -88,6 +88,38 @@ class TestCurrent:
         assert not any(e.withdrawn for e in current)
 
 
+class TestValidProofs:
+    def test_a_correction_takes_the_place_of_a_proof(self) -> None:
+        kept = job(proofs=(entry("a"), entry("b", supersedes="a")))
+        assert ids(kept.valid_proofs()) == ["b"]
+        assert kept.left_out_proofs() == {"a": "corrected by b"}
+
+    def test_a_withdrawn_proof_proves_nothing(self) -> None:
+        gone = entry("b", supersedes="a", withdrawn=True, note="wrong wheel")
+        kept = job(proofs=(entry("a"), gone))
+        assert kept.valid_proofs() == ()
+        assert kept.left_out_proofs() == {"a": "withdrawn by b: wrong wheel", "b": "a withdrawal"}
+
+    def test_withdrawing_the_later_proof_brings_the_earlier_back(self) -> None:
+        gone = entry("c", supersedes="b", withdrawn=True)
+        kept = job(proofs=(entry("a"), entry("b"), gone))
+        assert ids(kept.valid_proofs()) == ["a"]
+
+    def test_a_later_proof_of_the_same_check_leaves_the_earlier_out(self) -> None:
+        kept = job(proofs=(entry("a"), entry("b")))
+        assert kept.left_out_proofs() == {"a": "answered again later"}
+
+    def test_what_was_made_before_the_last_repair_stays_old_when_corrected(self) -> None:
+        """A correction of a test on the unrepaired vehicle is no test of the repaired one."""
+        again = entry("b", supersedes="a")
+        proofs = (entry("a"), again, entry("c", supersedes="b"))
+        kept = replace(job(proofs=proofs), proofs_from=1)
+        assert kept.valid_proofs() == ()
+        assert kept.left_out_proofs()["a"] == "corrected by b"
+        old = replace(job(proofs=(entry("a"),)), proofs_from=1)
+        assert old.left_out_proofs() == {"a": "made before the last repair"}
+
+
 class TestRefusals:
     def test_two_entries_with_one_id(self) -> None:
         with pytest.raises(InputError, match="two entries have the id 'a'; each needs its own"):

@@ -73,6 +73,7 @@ def before_load_schema(_context: Any, raw_schema: dict[str, Any]) -> None:
         "check": CHECKS, "repairs": list(system.repairs)[:6], "access": list(system.access)[:6],
         "outcome": ["none", "bubbles"], "layout": ["rear-pair"], "supersedes": ["", "e1"],
         "ends": [""], "at": MOMENTS, "ready": MOMENTS, "file": [PICTURE],
+        "without_approval": ["towed in"],
     }  # fmt: skip
     for name, body in raw_schema["components"]["schemas"].items():
         if not name.endswith("Body") and "photo" not in name:
@@ -80,6 +81,10 @@ def before_load_schema(_context: Any, raw_schema: dict[str, Any]) -> None:
         for field, held in body["properties"].items():
             if field in known:
                 (held["items"] if held.get("type") == "array" else held)["enum"] = known[field]
+            if field == "without_approval":  # nobody approved the repair of this job
+                body.setdefault("required", []).append(field)
+            if name == "ProofBody" and field == "supersedes":
+                held["enum"] = [""]  # no proof is there yet that could be corrected
             if field in ("repairs", "file"):
                 held["minItems"] = 1
             if field == "vehicle" or (field == "values" and "outcome" in body["properties"]):

@@ -78,7 +78,7 @@ def test_a_begun_check_is_read_on_the_vehicle(client: TestClient, desk: Desk) ->
 
 
 def test_a_proof_is_done_on_the_vehicle(client: TestClient, desk: Desk) -> None:
-    desk.repaired("p", ["linkage.replace"], MARK)
+    desk.repaired("p", ["linkage.replace"], MARK, without_approval="practice")
     proofs = [p.proof.check for p in desk.assessed(desk.open("p")).proofs]
     text = text_of(client, "/jobs/p/repair")
     for check in proofs:
@@ -145,7 +145,7 @@ def test_the_link_is_folded_while_there_is_something_to_find(
     before = text_of(client, "/jobs/p")
     fold = before.index('<details id="hidden-fold"')
     assert fold < before.index(link) < before.index("</details>", fold)
-    desk.repaired("p", ["linkage.replace"], MARK)
+    desk.repaired("p", ["linkage.replace"], MARK, without_approval="practice")
     after = text_of(client, "/jobs/p")
     assert link in after
     assert "hidden-fold" not in after
@@ -153,7 +153,9 @@ def test_the_link_is_folded_while_there_is_something_to_find(
 
 def test_it_tells_what_was_found_and_repaired(client: TestClient, desk: Desk) -> None:
     desk.practise("p", "try.lift", MARK)
-    desk.repaired("p", ["linkage.replace", "spring.replace@left"], MARK)
+    desk.repaired(
+        "p", ["linkage.replace", "spring.replace@left"], MARK, without_approval="practice"
+    )
     kept = desk.open("p")
     system, belief = desk.workshop.system("rear-pair"), desk.judged(kept).verdict.belief
     text = text_of(client, "/jobs/p/hidden?reveal=1")
@@ -183,7 +185,7 @@ def test_a_real_vehicle_hides_nothing(client: TestClient) -> None:
 def test_it_is_accessible_and_fits_a_phone(page: Page, bench: Bench) -> None:
     job = Job(id="p", title="Practice 3", layout="rear-pair", complaint="low", practice=3)
     bench.desk.store.add(job, MARK, {})
-    bench.desk.repaired("p", ["linkage.replace"], MARK)
+    bench.desk.repaired("p", ["linkage.replace"], MARK, without_approval="practice")
     for path in ("/jobs/p/hidden", "/jobs/p/hidden?reveal=1", f"/jobs/p/checks/{HOLD}"):
         page.goto(path)
         assert Axe().run(page).response["violations"] == []

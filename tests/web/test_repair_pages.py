@@ -23,6 +23,7 @@ from sagtrace.app.kept import Kept, Mark
 from sagtrace.errors import ContradictionError
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.customer import customer_paper, with_tax
+from sagtrace.report.headline import DECLINED
 from sagtrace.report.technical import technical_paper
 from sagtrace.report.tree import LinePlot, Paper
 from sagtrace.report.words import odds, percent
@@ -35,6 +36,7 @@ HOLD, FILL = "hold.overnight@left", "pump.fill-test"
 PAGES = ("verdict", "repair", "papers", "papers/customer", "papers/technical")
 COUNT = count()
 CERTAIN = re.compile(r"(?<![\d.,])(?:0|100)(?:\.0*)?\s%")
+NOBODY_ASKED = {"without_approval": "an invented reason"}
 GOOD_NIGHT = {
     "values.height-start": "404 mm",
     "values.height-end": "403 mm",
@@ -306,7 +308,15 @@ def test_walks_from_offer_to_proved(desk: Desk, demo: Assessment) -> None:
     assert "Offered, no answer yet" in text_of(client, "repair")
     send(client, "demo", "approve", {**offer, "answer": "declined", "how": "by telephone",
                                      "who": "the owner"})  # fmt: skip
-    assert "Declined by the customer" in text_of(client, "repair")
+    text = text_of(client, "repair")
+    assert "Declined by the customer" in text
+    assert DECLINED in text
+    assert "Offer choice 1 again" in text
+    assert "Offer choice 2 to the customer" in text
+    assert DECLINED in text_of(client, "")
+    row = plain(client.get("/jobs/demo/line").text)
+    assert DECLINED in row
+    assert "Ready to repair" not in row
     send(client, "demo", "approve", {**offer, "answer": "approved", "how": "in person",
                                      "who": "the owner"})  # fmt: skip
     text = text_of(client, "repair")
@@ -314,6 +324,7 @@ def test_walks_from_offer_to_proved(desk: Desk, demo: Assessment) -> None:
     assert "Declined, by telephone, said by the owner." in text  # the history stays
     assert told in text
     assert "has not approved" not in text
+    assert "without the customer's approval" not in text
 
     send(client, "demo", "repaired", {"repairs": repairs})
     text = text_of(client, "repair")
@@ -346,8 +357,98 @@ def test_walks_from_offer_to_proved(desk: Desk, demo: Assessment) -> None:
 
 def repaired(desk: Desk, demo: Assessment) -> TestClient:
     client = client_of(desk)
-    send(client, "demo", "repaired", {"repairs": list(demo.options[0].repairs)})
+    send(client, "demo", "repaired", {"repairs": list(demo.options[0].repairs), **NOBODY_ASKED})
     return client
+
+
+@pytest.mark.parametrize(
+    ("answer", "said"),
+    [("", "was not asked"), ("asked", "has not answered"), ("declined", "declined")],
+)
+def test_work_without_approval_needs_a_reason(
+    desk: Desk, demo: Assessment, answer: str, said: str
+) -> None:
+    client = client_of(desk)
+    repairs = list(demo.options[0].repairs)
+    if answer:
+        send(client, "demo", "approve", {"repairs": repairs, "answer": answer})
+    assert "Do it without the customer's approval" in text_of(client, "repair")
+    for reason in ("", "  "):
+        body = {"repairs": repairs, "without_approval": reason}
+        refused = client.post("/api/v1/jobs/demo/repairs", json=body)
+        assert refused.status_code == 422
+        assert f"the customer {said}" in refused.text
+    assert desk.open("demo").job.repaired == ()
+    send(client, "demo", "repaired", {"repairs": repairs, "without_approval": "towed in"})
+    job = desk.open("demo").job
+    assert job.repaired == tuple(repairs)
+    assert job.notes[-1].text == "Repaired without the customer's approval: towed in"
+    assert job.notes[-1].by == "technician 1"
+
+
+def test_a_proof_is_corrected_and_withdrawn_on_the_evidence_page(
+    desk: Desk, demo: Assessment
+) -> None:
+    client = repaired(desk, demo)
+    send(client, "demo", "prove", {"check": HOLD, **GOOD_NIGHT, "values.height-end": "350 mm"})
+    proof = desk.open("demo").job.proofs[-1].id
+    page = client.get("/jobs/demo/evidence").text
+    form = f"/jobs/demo/checks/{HOLD}?corrects={proof}&amp;proof=1"
+    assert f'href="{form}"' in page
+    assert f'id="withdraw-{proof}"' in page
+    card = client.get(html.unescape(form)).text
+    assert 'value="350 mm"' in card
+    assert 'action="/jobs/demo/do/prove"' in card
+    assert f'name="supersedes" value="{proof}"' in card
+    send(client, "demo", "prove", {"check": HOLD, **GOOD_NIGHT, "supersedes": proof})
+    text = text_of(client, "evidence")
+    better = desk.open("demo").job.proofs[-1].id
+    assert f"Does not count: Corrected by {better}." in text
+    assert "Passed." in text_of(client, "repair")
+    send(client, "demo", "withdraw", {"item": better, "note": "wrong wheel"})
+    assert "Withdrawn by" in text_of(client, "evidence")
+    assert "Passed." not in text_of(client, "repair")
+
+
+def test_the_next_step_after_a_failed_proof_is_a_check(desk: Desk, demo: Assessment) -> None:
+    client = repaired(desk, demo)
+    send(client, "demo", "prove", {"check": HOLD, **GOOD_NIGHT, "values.height-end": "350 mm"})
+    page = client.get("/jobs/demo").text
+    text = plain(page)
+    assert "A proof failed: Overnight hold of the left rear. Leak of the spring circuit" in text
+    assert "go on checking" in text
+    assert "Repaired, but a proof failed; before the repair: " in text
+    assert 'action="/jobs/demo/do/answer"' in page
+    short = {**GOOD_NIGHT, "values.time": "1 h", "values.height-end": "404 mm"}
+    send(client, "demo", "prove", {"check": HOLD, **short})
+    text = text_of(client, "")
+    assert "The reading cannot tell" in text
+    assert "Repeat the test longer" in text
+    assert "A proof failed" not in text
+
+
+def test_what_is_off_is_told_at_the_hand_over(desk: Desk, demo: Assessment) -> None:
+    client = repaired(desk, demo)
+    text = text_of(client, "repair")
+    assert text.index("Never lower the vehicle onto an empty spring") < text.index("Undo: air sys")
+    assert "Before you hand it over" not in text
+    send(client, "demo", "prove", {"check": HOLD, **GOOD_NIGHT})
+    fill = {"values.pressure-start": "0 bar", "values.pressure-end": "8 bar", "values.time": "95 s",
+            "values.volume": "5 L", "values.supply": "13 V"}  # fmt: skip
+    send(client, "demo", "prove", {"check": FILL, **fill})
+    text = text_of(client, "repair")
+    assert "Before you hand it over" in text
+    assert text.index("Never lower the vehicle") < text.index("Undo: automatic levelling switched")
+    send(client, "demo", "access", {})
+    assert desk.open("demo").job.access == ()
+    assert "Before you hand it over" not in text_of(client, "repair")
+
+
+def test_a_begun_hold_stands_on_its_wheels(desk: Desk, demo: Assessment) -> None:
+    client = repaired(desk, demo)
+    assert "on-stands" in desk.open("demo").job.access
+    send(client, "demo", "begin", {"check": HOLD, "values.height-start": "404 mm"})
+    assert "on-stands" not in desk.open("demo").job.access
 
 
 def test_a_failed_proof_says_what_to_do(desk: Desk, demo: Assessment) -> None:
@@ -371,7 +472,7 @@ def test_an_undecided_proof_says_what_to_do(desk: Desk, demo: Assessment) -> Non
 def test_proofs_made_before_the_last_repair_no_longer_count(desk: Desk, demo: Assessment) -> None:
     client = repaired(desk, demo)
     send(client, "demo", "prove", {"check": HOLD, **GOOD_NIGHT})
-    send(client, "demo", "repaired", {"repairs": ["dryer.renew"]})
+    send(client, "demo", "repaired", {"repairs": ["dryer.renew"], **NOBODY_ASKED})
     text = text_of(client, "repair")
     assert "Passed." not in text
     assert "made before the last repair" in text

@@ -52,7 +52,7 @@ SAMPLES: Mapping[str, tuple[str, Mapping[str, Any]]] = {
         "repairs": ["pump.unit-replace"], "offered": "420 ± 60 EUR", "answer": "approved",
         "how": "by telephone", "who": "the owner",
     }),
-    "repaired": ("", {"repairs": ["pump.unit-replace"]}),
+    "repaired": ("", {"repairs": ["pump.unit-replace"], "without_approval": "by telephone"}),
     "prove": ("", {"check": "soap.fitting@left", "outcome": "none"}),
     "vehicle": ("", {"vehicle": {"spring-area": "109 ± 4 cm²", "pump-delivery": ""}}),
     "practise": ("", {"check": "hold.short@left"}),

@@ -8,7 +8,6 @@ not carried out again: its sender is told what it was told the first time.
 from __future__ import annotations
 
 import math
-import threading
 import uuid
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
@@ -16,41 +15,27 @@ from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cached_property
-from typing import Literal, TypeVar
 
+from sagtrace.app.assessing import Assessing, Newest, hold
 from sagtrace.app.calculators.records import Calculator
 from sagtrace.app.calculators.shelf import all_calculators
-from sagtrace.app.kept import Change, Content, JobLines, Kept, Mark, Query, Waits
+from sagtrace.app.kept import Change, Content, JobLines, Kept, Mark, Query
 from sagtrace.app.moving import check_moved, contents_of, is_good_id
 from sagtrace.app.ports import JobFiles, JobStore
 from sagtrace.app.practice import Hidden, Trainer, by_plan
 from sagtrace.app.workshop import COMPLAINT, GUESSED, Workshop
-from sagtrace.errors import (
-    ChangedError,
-    ContradictionError,
-    DocumentError,
-    InputError,
-    SagtraceError,
-    StoreError,
-    UnknownIdError,
-)
+from sagtrace.errors import ChangedError, InputError, SagtraceError, UnknownIdError
 from sagtrace.report.assessment import Assessment, Judged, Recorded
-from sagtrace.report.headline import headline
 from sagtrace.signals.imported import Assignment
 from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Taped
 
-__all__ = ["Desk", "Done", "Newest", "waits_for"]
+__all__ = ["Desk", "Done", "Newest"]
 
 _TRIES = 20  # chosen: times that a change is worked out anew because others were faster
-_HELD = 32  # chosen: jobs whose assessment stays at hand
 _PICTURES = ("image/jpeg", "image/png", "image/webp")
 _LARGEST_PICTURE = 12_000_000  # [bytes] chosen: what a tablet's camera makes
 
-K = TypeVar("K")
-T = TypeVar("T")
-
 Act = Callable[[Job], tuple[Job, Mapping[str, str]]]
-Newest = Literal["entries", "recordings", "vehicle"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,18 +47,6 @@ class Done:
     again: bool = False  # the same request was carried out before
 
 
-@dataclass(frozen=True, slots=True)
-class _Place:
-    """Where the recordings of one kept job are."""
-
-    store: JobStore
-    job: Job
-
-    def recording(self, file: str) -> bytes:
-        digest = next(r.sha256 for r in self.job.recordings if r.file == file)
-        return self.store.content(digest).data
-
-
 @dataclass(kw_only=True)
 class Desk:
     """The use cases over one store. Safe to use from several threads."""
@@ -82,13 +55,11 @@ class Desk:
     store: JobStore
     trainer: Trainer | None = None  # without one there is no practice
     files: JobFiles | None = None  # without it no job goes in or out as a file
-    _judged: OrderedDict[tuple[str, int], Judged] = field(default_factory=OrderedDict, init=False)
-    _assessed: OrderedDict[tuple[str, int], Assessment] = field(
-        default_factory=OrderedDict, init=False
-    )
-    _earlier: OrderedDict[tuple[str, int], Judged] = field(default_factory=OrderedDict, init=False)
     _planned: OrderedDict[str, tuple[Job, bool]] = field(default_factory=OrderedDict, init=False)
-    _turns: dict[str, threading.RLock] = field(default_factory=dict, init=False)
+    _assessing: Assessing = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._assessing = Assessing(workshop=self.workshop, store=self.store)
 
     @cached_property
     def calculators(self) -> Mapping[str, Calculator]:
@@ -114,57 +85,15 @@ class Desk:
 
     def judged(self, kept: Kept) -> Judged:
         """Return what a job's evidence says."""
-        key = (kept.job.id, kept.revision)
-        with self._turn(kept.job.id):
-            found = self._judged.get(key)
-            if found is None:
-                last = self._judged.get((kept.job.id, kept.revision - 1))
-                if last is not None and _same_evidence(last.job, kept.job):
-                    found = replace(last, job=kept.job)  # an approval, say, tells nothing new
-                else:
-                    found = self.workshop.judge(kept.job, _Place(self.store, kept.job))
-                _hold(self._judged, key, found)
-            return found
+        return self._assessing.judged(kept)
 
     def judged_before(self, kept: Kept, newest: Newest) -> Judged | None:
-        """Return what the evidence said before the last change; None if nothing can be said.
-
-        `newest` is where the change put something. A value of the vehicle takes the place of the
-        one before, so that can be said only while what was judged is still at hand.
-        """
-        key = (kept.job.id, kept.revision)
-        with self._turn(kept.job.id):
-            last = self._judged.get((kept.job.id, kept.revision - 1))
-            if last is not None:
-                return last
-            if newest == "vehicle" or not getattr(kept.job, newest):
-                return None
-            earlier = replace(kept.job, **{newest: getattr(kept.job, newest)[:-1]})
-            found = self._earlier.get(key)
-            if found is None:
-                try:
-                    found = self.workshop.judge(earlier, _Place(self.store, earlier))
-                except (ContradictionError, DocumentError):
-                    return None  # because the newest entry may be the one that put it right
-                _hold(self._earlier, key, found)
-            return found
+        """Return what the evidence said before the last change; None if nothing can be said."""
+        return self._assessing.judged_before(kept, newest)
 
     def assessed(self, kept: Kept) -> Assessment:
         """Return everything that follows from a job, and keep its headline for the list."""
-        key = (kept.job.id, kept.revision)
-        with self._turn(kept.job.id):
-            found = self._assessed.get(key)
-            if found is None:
-                judged = self.judged(kept)
-                place = _Place(self.store, kept.job)
-                found = self.workshop.assess(judged.job, place, judged)
-                _hold(self._assessed, key, found)
-                waits, ready = waits_for(kept.job, found.stage)
-                with suppress(StoreError):  # a full disk must not hide what is kept
-                    self.store.note_outlook(
-                        *key, stage=found.stage, headline=headline(found), waits=waits, ready=ready
-                    )
-            return found
+        return self._assessing.assessed(kept)
 
     def warm_up(self) -> None:
         """Make ready what the first answers need: every layout, and the job changed last."""
@@ -174,21 +103,9 @@ class Desk:
             with suppress(SagtraceError):  # who opens it is told
                 self.assessed(self.open(line.id))
 
-    def _turn(self, job_id: str) -> threading.RLock:
-        """Return the lock of a job, so that one job's long fit stops no other job."""
-        return self._turns.setdefault(job_id, threading.RLock())
-
     def recorded(self, kept: Kept, recording_id: str) -> Recorded:
-        """Return a recording of the job as read; raise UnknownIdError if there is none.
-
-        The job is not judged, so that a recording can be looked at even if nothing explains it.
-        """
-        known = [r.id for r in kept.job.recordings]
-        if recording_id not in known:
-            raise UnknownIdError("recording", recording_id, known)
-        with self._turn(kept.job.id):
-            found = self.workshop.recorded(kept.job, _Place(self.store, kept.job))
-        return found[known.index(recording_id)]
+        """Return a recording of the job as read; raise UnknownIdError if there is none."""
+        return self._assessing.recorded(kept, recording_id)
 
     def content(self, kept: Kept, sha256: str) -> Content:
         """Return a recording or picture of this job as it came."""
@@ -297,8 +214,8 @@ class Desk:
         job = kept.job
         key = repr((job.layout, job.practice, job.complaint, sorted(job.vehicle.items())))
         if key not in self._planned:
-            found = by_plan(self.workshop, self._trainer(), job, self._turn(job.id))
-            _hold(self._planned, key, found)
+            found = by_plan(self.workshop, self._trainer(), job, self._assessing.turn(job.id))
+            hold(self._planned, key, found)
         return self._planned[key]
 
     def hidden(self, kept: Kept) -> tuple[Hidden, ...]:
@@ -311,11 +228,11 @@ class Desk:
         return self.trainer
 
     def withdraw(self, job_id: str, entry: str, note: str, mark: Mark, base: int | None) -> Done:
-        """Let an entry count no longer."""
+        """Let an entry or proof count no longer."""
 
         def act(job: Job) -> tuple[Job, Mapping[str, str]]:
-            job = self.workshop.withdraw(job, entry, note, mark.at, mark.by)
-            return job, {"entry": job.entries[-1].id}
+            new = job.next_id()
+            return self.workshop.withdraw(job, entry, note, mark.at, mark.by), {"entry": new}
 
         return self._change(job_id, act, mark, base)
 
@@ -327,7 +244,8 @@ class Desk:
             wait = self.workshop.time_of(job, begun)  # in any case, because it reads the values
             ready = begun.ready or _later(at, wait)
             new = replace(begun, id=job.next_id("b"), at=at, ready=ready, by=mark.by, drops="")
-            return replace(job, begun=(*job.begun, new)), {"begun": new.id}
+            held = self.workshop.held_after(job, new.check)
+            return replace(job, begun=(*job.begun, new), access=held), {"begun": new.id}
 
         return self._change(job_id, act, mark, base)
 
@@ -395,13 +313,23 @@ class Desk:
         return self._change(job_id, act, mark, base)
 
     def repaired(
-        self, job_id: str, repairs: Sequence[str], mark: Mark, base: int | None = None
+        self,
+        job_id: str,
+        repairs: Sequence[str],
+        mark: Mark,
+        base: int | None = None,
+        without_approval: str = "",
     ) -> Done:
-        """Keep that these repairs were done."""
+        """Keep that these repairs were done.
+
+        `without_approval` is why they were done although the customer had not approved them; it
+        is kept as a note. Raises InputError if it is needed and empty.
+        """
 
         def act(job: Job) -> tuple[Job, Mapping[str, str]]:
             if not repairs:
                 raise InputError("say which repairs were done.")
+            job = _allowed(job, without_approval.strip(), mark)
             return self.workshop.repaired(job, tuple(repairs), mark.at, mark.by), {}
 
         return self._change(job_id, act, mark, base)
@@ -468,34 +396,28 @@ class Desk:
         return Done(kept=self.store.load(change.job), result=change.result, again=True)
 
 
-def waits_for(job: Job, stage: str) -> tuple[Waits, str]:
-    """Return what has to happen before anybody can go on, and when a hold can be read."""
-    if waiting := job.waiting():
-        return "hold", min(b.ready for b in waiting)
-    if stage == "prove":
-        return "proof", ""
-    asked = job.approvals and job.approvals[-1].answer == "asked"
-    return ("approval", "") if asked and stage in ("check", "repair") else ("", "")
-
-
-def _same_evidence(job: Job, other: Job) -> bool:
-    return (job.entries, job.recordings, job.vehicle, job.complaint) == (
-        other.entries, other.recordings, other.vehicle, other.complaint,
-    )  # fmt: skip
-
-
-def _hold(held: OrderedDict[K, T], key: K, value: T) -> None:
-    held[key] = value
-    while len(held) > _HELD:
-        held.popitem(last=False)
-
-
 def _known_begun(job: Job, entry: Entry) -> Job:
     """Return the job; raise UnknownIdError if the entry ends what does not wait."""
     waiting = {b.id for b in job.waiting() if b.check == entry.check}
     if entry.ends and entry.ends not in waiting:
         raise UnknownIdError("begun check that waits", entry.ends, waiting)
     return job
+
+
+def _allowed(job: Job, reason: str, mark: Mark) -> Job:
+    """Return the job, with the reason as a note if the customer's approval is missing."""
+    answer = job.approvals[-1].answer if job.approvals else ""
+    if answer == "approved":
+        return job
+    if not reason:
+        said = {"": "was not asked", "asked": "has not answered", "declined": "declined"}[answer]
+        raise InputError(
+            f"the customer {said}. Keep the approval first, or say why the work was done without "
+            "it (without_approval); the reason is kept as a note."
+        )
+    text = f"Repaired without the customer's approval: {reason}"
+    note = Note(id=job.next_id("n"), text=text, at=mark.at, by=mark.by)
+    return replace(job, notes=(*job.notes, note))
 
 
 def _checked(picture: Content) -> Content:

@@ -11,6 +11,7 @@ from datetime import datetime
 from sagtrace.app.kept import Content
 from sagtrace.app.workshop import Workshop
 from sagtrace.errors import ContradictionError, DocumentError, InputError
+from sagtrace.evidence.findings import find
 from sagtrace.evidence.tapes import read_tapes
 from sagtrace.signals.imported import Assignment
 from sagtrace.vehicle.job import Job
@@ -41,9 +42,10 @@ def check_moved(workshop: Workshop, job: Job, files: Mapping[str, bytes]) -> Non
     workshop.start(job)
     with suppress(ContradictionError):  # which is a finding about the job, not a mistake in it
         workshop.judge(replace(job, recordings=()))
+    system, facts = workshop.system(job.layout), workshop.facts(job)
     for proof in job.proofs:
-        workshop.prove(job, proof)
-    system = workshop.system(job.layout)
+        if not proof.withdrawn:
+            find(system, proof, facts)
     for repair in (*job.repaired, *(r for a in job.approvals for r in a.repairs)):
         system.repair(repair)
     for check in (*(b.check for b in job.begun), *(n.check for n in job.notes)):

@@ -29,7 +29,7 @@ from sagtrace.evidence.gather import gather
 from sagtrace.evidence.recording import check_channels, read_recording
 from sagtrace.evidence.tapes import read_tapes, tapes_by_channel
 from sagtrace.plan.next_check import choose
-from sagtrace.repair.costs import way_to_check
+from sagtrace.repair.costs import way_to, way_to_check
 from sagtrace.repair.options import Option, repair_options
 from sagtrace.repair.proofs import hold_needed, proofs_due
 from sagtrace.report.assessment import Assessment, Judged, Recorded
@@ -111,12 +111,20 @@ class Workshop:
         """
         system = self.system(job.layout)
         finding = find(system, entry, self.facts(job))
-        held = way_to_check(system, system.checks[entry.check], job.access).held_after(job.access)
+        held = job.access if entry.supersedes else self.held_after(job, entry.check)
         return replace(job, entries=(*job.entries, entry), access=held), finding
 
+    def held_after(self, job: Job, check: str) -> tuple[str, ...]:
+        """Return the access states that hold once a check was made, or begun.
+
+        A correction moves no part of the vehicle, so it does not go this way.
+        """
+        system = self.system(job.layout)
+        return way_to_check(system, system.check(check), job.access).held_after(job.access)
+
     def withdraw(self, job: Job, entry_id: str, note: str, at: str, by: str) -> Job:
-        """Return the job in which an entry no longer counts; both stay in the record."""
-        known = {entry.id: entry for entry in job.entries}
+        """Return the job in which an entry or proof no longer counts; both stay in the record."""
+        known = {entry.id: entry for entry in (*job.entries, *job.proofs)}
         if entry_id not in known:
             raise UnknownIdError("entry", entry_id, known)
         entry = Entry(
@@ -128,6 +136,8 @@ class Workshop:
             at=at,
             by=by,
         )
+        if known[entry_id] in job.proofs:
+            return replace(job, proofs=(*job.proofs, entry))
         return replace(job, entries=(*job.entries, entry))
 
     def inspect(
@@ -352,11 +362,12 @@ class Workshop:
         return tuple(b.fault for b in verdict.beliefs if b.fault in wanted)
 
     def repaired(self, job: Job, repairs: tuple[str, ...], at: str = "", by: str = "") -> Job:
-        """Return the job after these repairs."""
-        for repair in repairs:
-            self.system(job.layout).repair(repair)
+        """Return the job after these repairs, with the access that they took."""
+        system = self.system(job.layout)
+        needs = dict.fromkeys(n for repair in repairs for n in system.repair(repair).needs)
         return replace(
             job,
+            access=way_to(system, needs, (), job.access).held_after(job.access),
             repaired=tuple(dict.fromkeys((*job.repaired, *repairs))),
             repaired_at=at,
             repaired_by=by,
@@ -376,9 +387,17 @@ class Workshop:
         return max(60.0 * check.wait_minutes, needed)
 
     def prove(self, job: Job, entry: Entry) -> Job:
-        """Return the job with the answer to a proof test."""
-        find(self.system(job.layout), entry, self.facts(job))
-        return replace(job, proofs=(*job.proofs, entry))
+        """Return the job with the answer to a proof test and the access that it took.
+
+        Raises InputError, and nothing is changed, if the answer cannot be right.
+        """
+        system = self.system(job.layout)
+        find(system, entry, self.facts(job))
+        known = [proof.id for proof in job.valid_proofs()]
+        if entry.supersedes and entry.supersedes not in known:
+            raise UnknownIdError("proof made after the last repair", entry.supersedes, known)
+        held = job.access if entry.supersedes else self.held_after(job, entry.check)
+        return replace(job, proofs=(*job.proofs, entry), access=held)
 
     def papers(self, assessment: Assessment) -> Mapping[str, bytes]:
         """Return the customer page and the technical record as PDF, by file name."""

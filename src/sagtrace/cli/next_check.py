@@ -11,6 +11,7 @@ from sagtrace.bootstrap import job_place, open_workshop
 from sagtrace.cli.options import AsJson, JobPath
 from sagtrace.cli.output import print_json, say, show_table
 from sagtrace.plan.next_check import Offer
+from sagtrace.repair.costs import way_cautions
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.parts import by_gravity, leading_beliefs, repair_cautions, time_text
 from sagtrace.report.words import listed, money, percent, sentence
@@ -89,10 +90,8 @@ def _print_check(assessment: Assessment, offer: Offer) -> None:
     wait = f", then {check.wait_minutes:.0f} min of waiting" if check.wait_minutes else ""
     say(f"NEXT: {sentence(check.name)} ({offer.minutes:.0f} min with access{wait}) [{check.id}]")
     say(f"Why: {check.why}")
-    cautions = dict.fromkeys(
-        c for step in offer.reach for c in system.access[step].cautions
-    ) | dict.fromkeys(check.cautions)
-    for caution in by_gravity(system, cautions):
+    way = way_cautions(system, check.needs, check.without, assessment.job.access)
+    for caution in by_gravity(system, dict.fromkeys((*way, *check.cautions))):
         say(f"  {caution.level.upper()}: {caution.text}")
     if offer.undo:
         say("First undo: " + listed([system.access[s].name for s in offer.undo]) + ".")

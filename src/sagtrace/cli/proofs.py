@@ -7,9 +7,12 @@ from pathlib import Path
 from sagtrace.bootstrap import job_place, open_workshop
 from sagtrace.cli.options import AsJson, JobPath
 from sagtrace.cli.output import print_json, say
+from sagtrace.repair.costs import way_to_check
 from sagtrace.repair.proofs import DueProof
+from sagtrace.report.after_repair import proof_cautions
 from sagtrace.report.assessment import Assessment
-from sagtrace.report.parts import by_gravity, proof_text
+from sagtrace.report.parts import proof_text
+from sagtrace.report.words import listed
 
 EXAMPLE = "Example: sagtrace proofs job.yaml"
 
@@ -34,8 +37,12 @@ def run(file: JobPath, as_json: AsJson = False) -> None:
 def _print_how(assessment: Assessment, due: DueProof, file: Path) -> None:
     system = assessment.system
     check = system.checks[due.proof.check]
-    for caution in by_gravity(system, check.cautions):
+    for caution in proof_cautions(system, assessment.job, check):
         say(f"  {caution.level.upper()}: {caution.text}")
+    way = way_to_check(system, check, assessment.job.access)
+    for first, states in (("First undo", way.undo), ("First", way.reach)):
+        if states:
+            say(f"  {first}: {listed([system.access[name].name for name in states])}.")
     for i, step in enumerate(check.steps, start=1):
         say(f"  {i}. {step}")
     if check.measure is None:

@@ -23,9 +23,11 @@ def run(
 ) -> None:
     """Let an entry no longer count; it stays in the record."""
     place = job_place(file)
-    job = open_workshop().withdraw(place.load(), entry, note, moment(at), by)
+    old = place.load()
+    new = old.next_id()
+    job = open_workshop().withdraw(old, entry, note, moment(at), by)
     place.save(job)
     if as_json:
-        print_json(job.entries[-1])
+        print_json(next(e for e in (*job.entries, *job.proofs) if e.id == new))
     else:
         say(f"{entry} no longer counts; it stays in the record.")

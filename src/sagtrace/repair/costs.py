@@ -17,6 +17,7 @@ __all__ = [
     "repair_cost",
     "undone_first",
     "Way",
+    "way_cautions",
     "way_to",
     "way_to_check",
 ]
@@ -109,6 +110,26 @@ def way_to(
 def way_to_check(system: System, check: Check, held: Iterable[str]) -> Way:
     """Return the way to a check from the access states that hold."""
     return way_to(system, check.needs, check.without, held)
+
+
+def way_cautions(
+    system: System, needs: Iterable[str], without: Iterable[str], held: Iterable[str]
+) -> tuple[str, ...]:
+    """Return the cautions of the way, and the dangers of what it needs and is said to hold already.
+
+    What holds is only what somebody entered, so no danger is left out because of it.
+    """
+    needs, held = tuple(needs), tuple(held)
+    way, access = way_to(system, needs, without, held), system.access
+    found = [c for name in way.undo for c in access[name].cautions_off]
+    found += [c for name in way.reach for c in access[name].cautions]
+    found += [
+        c
+        for name in access_steps(access, needs, ())
+        for c in access[name].cautions
+        if system.cautions[c].level == "danger"
+    ]
+    return tuple(dict.fromkeys(found))
 
 
 def check_cost(system: System, check: Check, held: Iterable[str]) -> float:

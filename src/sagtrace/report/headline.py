@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from sagtrace.report.after_repair import checks_after_failure, declined
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.parts import leading_beliefs, no_part, open_offers, option_name
 from sagtrace.report.words import listed, sentence
 
-__all__ = ["headline"]
+__all__ = ["DECLINED", "headline"]
+
+DECLINED = "The customer declined: offer another choice, or close the job."
 
 
 def headline(assessment: Assessment) -> str:
@@ -23,10 +26,16 @@ def headline(assessment: Assessment) -> str:
             "no part is to be repaired: "
             + (listed(found) or "no fault is more likely present than not")
         )
+    if assessment.stage == "repair" and declined(assessment.job):
+        return DECLINED
     if assessment.stage == "repair":
         return sentence(f"repair: {option_name(system, assessment.options[0])}")
     if assessment.stage == "prove":
+        if offers := checks_after_failure(assessment):
+            return sentence(f"a proof failed, go on: {system.checks[offers[0].check].name}")
         due = [p for p in assessment.proofs if p.judged is None or p.judged.result != "passed"]
         names = [system.checks[p.proof.check].name for p in due[:1]]
         return sentence(f"prove the repair: {listed(names)}") if names else "Prove the repair."
+    if assessment.job.access:
+        return "Proved: put back what is still off, then print the papers."
     return "Proved: print the papers."

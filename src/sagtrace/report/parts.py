@@ -8,7 +8,7 @@ from sagtrace.diagnosis.story import Link
 from sagtrace.diagnosis.verdict import Belief
 from sagtrace.plan.meanwhile import leaves_alone
 from sagtrace.plan.next_check import Offer
-from sagtrace.repair.costs import way_to
+from sagtrace.repair.costs import way_cautions
 from sagtrace.repair.options import Option
 from sagtrace.repair.proofs import DueProof
 from sagtrace.report.assessment import Assessment, Judged
@@ -161,8 +161,7 @@ def repair_cautions(assessment: Assessment, repairs: Sequence[str]) -> tuple[Cau
     system = assessment.system
     used: dict[str, None] = {}
     for repair in (system.repairs[r] for r in repairs):
-        way = way_to(system, repair.needs, (), assessment.job.access)
-        names = [c for state in way.reach for c in system.access[state].cautions]
+        names = way_cautions(system, repair.needs, (), assessment.job.access)
         used |= dict.fromkeys([*names, *repair.cautions])
     return by_gravity(system, used)
 

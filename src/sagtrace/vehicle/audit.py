@@ -221,6 +221,7 @@ def _fault(fault: Fault, index: Index) -> Iterator[Said]:
 def _access(access: Access, index: Index) -> Iterator[Said]:
     yield from index.known("access state", "access", access.after, "after")
     yield from index.known("caution", "cautions", access.cautions, "cautions")
+    yield from index.known("caution", "cautions", access.cautions_off, "cautions_off")
     if access.at_front and access.at_front not in index.access:
         yield ("at_front",), unknown("access state", access.at_front, index.access)
 

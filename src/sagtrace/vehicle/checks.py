@@ -30,7 +30,8 @@ class Access:
     minutes_on: float
     minutes_off: float
     after: tuple[str, ...] = ()  # other access states that must hold first
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()  # of reaching it
+    cautions_off: tuple[str, ...] = ()  # of undoing it
     axle: Axle = ""  # exists only where this axle has an air spring
     at_front: str = ""  # the state that a front corner needs in its place
     basis: str

@@ -166,8 +166,39 @@ class Job:
         return tuple(last.values())
 
     def valid_proofs(self) -> tuple[Entry, ...]:
-        """Proof answers made after the last repair; older ones prove nothing about it."""
-        return self.proofs[self.proofs_from :]
+        """Return the proof answers that count: made after the last repair, and not superseded.
+
+        Older ones prove nothing about the repair, and neither does a correction of an older one.
+        """
+        replaced = {proof.supersedes for proof in self.proofs if proof.supersedes}
+        old = {proof.id for proof in self.proofs[: self.proofs_from]}
+        counting = []
+        for proof in self.proofs[self.proofs_from :]:
+            if proof.supersedes in old:
+                old.add(proof.id)
+            elif proof.id not in replaced and not proof.withdrawn:
+                counting.append(proof)
+        return tuple(counting)
+
+    def left_out_proofs(self) -> dict[str, str]:
+        """Return why each proof answer that does not count does not, by its id."""
+        later = {proof.supersedes: proof for proof in self.proofs if proof.supersedes}
+        counts = {proof.check: proof.id for proof in self.valid_proofs()}
+        valid = {proof.id for proof in self.valid_proofs()}
+        why = {}
+        for proof in self.proofs:
+            if counts.get(proof.check) == proof.id:
+                continue
+            if proof.withdrawn:
+                why[proof.id] = "a withdrawal"
+            elif proof.id in later:
+                by = later[proof.id]
+                note = f": {by.note}" if by.note else ""
+                why[proof.id] = f"{'withdrawn' if by.withdrawn else 'corrected'} by {by.id}{note}"
+            else:
+                old = proof.id not in valid
+                why[proof.id] = "made before the last repair" if old else "answered again later"
+        return why
 
     def waiting(self) -> tuple[Begun, ...]:
         """Return the checks that were begun and neither answered nor given up."""

@@ -83,7 +83,7 @@ def _approve(
 def _repaired(
     desk: Desk, job: str, _: str, b: bodies.RepairedBody, mark: Mark, base: int | None
 ) -> Done:
-    return desk.repaired(job, b.repairs, mark, base)
+    return desk.repaired(job, b.repairs, mark, base, b.without_approval)
 
 
 def _vehicle(

@@ -178,6 +178,9 @@ class RepairedBody(ChangeBody):
     """Repairs that were done."""
 
     repairs: list[Id] = Field(max_length=60)
+    without_approval: Text = Field(
+        "", description="Why they were done although the customer had not approved; kept as a note"
+    )
 
 
 class VehicleBody(ChangeBody):

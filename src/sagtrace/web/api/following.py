@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query
 from pydantic import Field
 
 from sagtrace.plan.next_check import Offer
-from sagtrace.repair.costs import way_to_check
+from sagtrace.repair.costs import way_cautions, way_to_check
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.headline import headline
 from sagtrace.report.parts import open_offers, repair_cautions
@@ -167,7 +167,7 @@ def _system(look: Look, job: str) -> tuple[System, Job]:
 
 def _reached(system: System, check: Check, job: Job) -> dict[str, Any]:
     way = way_to_check(system, check, job.access)
-    also = [c for state in way.reach for c in system.access[state].cautions]
+    also = way_cautions(system, check.needs, check.without, job.access)
     return {
         **check_fields(system, check, also),
         "minutes_here": check.minutes + way.minutes,

@@ -149,7 +149,7 @@ def read_evidence(look: Looked, job: str) -> EvidenceAnswer:
     kept = look.open(job, derived=True)
     system, facts = look.desk.workshop.system(kept.job.layout), _facts(look, kept.job)
     why = _left_out(system, kept.job, facts)
-    old = {e.id: "made before the last repair" for e in kept.job.proofs[: kept.job.proofs_from]}
+    old = kept.job.left_out_proofs()
     made = _ended(kept.job)
     return EvidenceAnswer(
         job=kept.job.id, revision=kept.revision,

@@ -11,8 +11,10 @@ from sagtrace.app.kept import Kept
 from sagtrace.errors import UnknownIdError
 from sagtrace.repair.options import Option
 from sagtrace.repair.proofs import DueProof
+from sagtrace.report.after_repair import proof_cautions
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.parts import option_name, repair_cautions
+from sagtrace.vehicle.checks import Check
 from sagtrace.web.api.answers import Answer
 from sagtrace.web.api.known import CautionAnswer, CheckAnswer, check_fields
 from sagtrace.web.api.verdict import EstimateAnswer
@@ -157,7 +159,7 @@ def _option(a: Assessment, option: Option) -> OptionAnswer:
 def _due(a: Assessment, due: DueProof) -> DueAnswer:
     system, check = a.system, a.system.checks[due.proof.check]
     return DueAnswer(
-        test=CheckAnswer.model_validate(check_fields(system, check, _way(a, check.needs))),
+        test=CheckAnswer.model_validate(check_fields(system, check, _way(a, check))),
         proof=due.proof.id, text=due.proof.text, faults=list(due.faults), limit=due.limit,
         shortest_hold=due.hold, fall=due.fall,
         judged=JudgedAnswer.model_validate(due.judged) if due.judged else None,
@@ -165,5 +167,5 @@ def _due(a: Assessment, due: DueProof) -> DueAnswer:
     )  # fmt: skip
 
 
-def _way(a: Assessment, needs: tuple[str, ...]) -> list[str]:
-    return [c for need in needs for c in a.system.access[need].cautions]
+def _way(a: Assessment, check: Check) -> list[str]:
+    return [caution.id for caution in proof_cautions(a.system, a.job, check)]

@@ -47,11 +47,13 @@ def check(
     kept, person = ask.desk.open(job), Person.of(request.cookies)
     system = ask.desk.workshop.system(kept.job.layout)
     record = system.check(check)
-    entries = {e.id: e for e in kept.job.entries if e.check == check}
+    proof = proof and bool(kept.job.repaired)
+    given = kept.job.valid_proofs() if proof else kept.job.entries
+    entries = {e.id: e for e in given if e.check == check}
     if corrects and corrects not in entries:
         raise UnknownIdError("answer to this check", corrects, entries)
     shown = card(
-        system, kept.job, record, person, proof=proof and bool(kept.job.repaired),
+        system, kept.job, record, person, proof=proof,
         corrects=entries.get(corrects), now=ask.at,
     )  # fmt: skip
     proofs = [check] if proof else []

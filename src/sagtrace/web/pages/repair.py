@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
+from sagtrace.report.after_repair import declined
 from sagtrace.report.headline import headline
 from sagtrace.vehicle.job import Job
 from sagtrace.web.asking import Asked
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.opened import open_job
-from sagtrace.web.views.proofs import OldProof, ProofView, view_proofs
+from sagtrace.web.views.proofs import HandoverView, OldProof, ProofView, view_handover, view_proofs
 from sagtrace.web.views.repair import OfferView, RepairView, said_of, view_repair
 
 __all__ = ["router"]
@@ -31,10 +32,13 @@ class RepairPage:
     repair: RepairView | None
     offers: tuple[OfferView, ...]  # newest first
     repaired: bool
+    approved: bool  # what was offered last
+    declined: bool  # what was offered last, and nothing was repaired
     practice: bool
     focus: str  # the section where the next thing is to be done
     proofs: tuple[ProofView, ...]
     old_proofs: tuple[OldProof, ...]
+    handover: HandoverView | None
 
 
 @router.get("/jobs/{job}/repair")
@@ -49,7 +53,9 @@ def repair(request: Request, ask: Asked, job: str) -> HTMLResponse:
         headline=headline(a) if a else "", repair=view_repair(a) if a else None,
         offers=tuple(said_of(system, approval) for approval in reversed(kept.job.approvals)),
         repaired=bool(kept.job.repaired), practice=bool(kept.job.practice), focus=_focus(kept.job),
-        proofs=proofs, old_proofs=old,
+        approved=bool(kept.job.approvals) and kept.job.approvals[-1].answer == "approved",
+        declined=declined(kept.job), proofs=proofs, old_proofs=old,
+        handover=view_handover(a) if a else None,
     )  # fmt: skip
     return show(request, "repair.html", Frame.of(kept, "Repair", "repair"), page)
 
@@ -59,4 +65,6 @@ def _focus(job: Job) -> str:
         return "proofs"
     if not job.approvals:
         return ""
-    return {"asked": "customer", "approved": "work", "declined": ""}[job.approvals[-1].answer]
+    return {"asked": "customer", "approved": "work", "declined": "choices"}[
+        job.approvals[-1].answer
+    ]

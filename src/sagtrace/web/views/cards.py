@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from sagtrace.bootstrap import pictures
-from sagtrace.repair.costs import way_to_check
+from sagtrace.repair.costs import way_cautions, way_to_check
+from sagtrace.report.after_repair import proof_cautions
 from sagtrace.report.parts import by_gravity
 from sagtrace.report.pictures import Picture, picture_for
 from sagtrace.report.words import duration, percent, sentence
@@ -123,11 +124,12 @@ def card(
 ) -> Card:
     """Return the card of a check as the job stands."""
     way = way_to_check(system, check, job.access)
-    used = [c for step in way.reach for c in system.access[step].cautions]
+    there = way_cautions(system, check.needs, check.without, job.access)
+    used = by_gravity(system, dict.fromkeys([*there, *check.cautions]))
     inputs = check.measure.inputs if check.measure else ()
     typed = corrects.values if corrects else ends.values if ends else {}
     fields = tuple(_field(slot, person, typed, ends, now) for slot in inputs)
-    last = next((e for e in job.current() if e.check == check.id), None)
+    last = corrects or next((e for e in job.current() if e.check == check.id), None)
     texts = {o.id: o.text for o in check.outcomes}
     said = (texts.get(last.outcome) or "; ".join(last.values.values())) if last else ""
     return Card(
@@ -137,7 +139,7 @@ def card(
         kind=KINDS[check.kind],
         why=check.why,
         time=time_of(check.minutes + way.minutes, check.wait_minutes),
-        cautions=by_gravity(system, dict.fromkeys([*used, *check.cautions])),
+        cautions=proof_cautions(system, job, check) if proof else used,
         undo=tuple(_step(system, a, on=False) for a in way.undo),
         reach=tuple(_step(system, a, on=True) for a in way.reach),
         tools=check.tools,

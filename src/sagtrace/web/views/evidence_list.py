@@ -145,8 +145,7 @@ def _says(system: System, facts: Facts | None, entry: Entry) -> tuple[str, tuple
 
 def _why_not(job: Job, judged: Judged | None, entry: Entry, *, proof: bool) -> str:
     if proof:
-        valid = {e.id for e in job.valid_proofs()}
-        return "" if entry.id in valid else "Made before the last repair; it proves nothing of it."
+        return sentence(job.left_out_proofs().get(entry.id, ""))
     if entry.withdrawn:
         return "A withdrawal."
     later = next((e for e in job.entries if e.supersedes == entry.id), None)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from sagtrace.app.kept import JobLine, JobLines, Query
+from sagtrace.report.headline import DECLINED
 from sagtrace.report.words import duration
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.web.views.moments import Moment, moment, since
@@ -87,7 +88,7 @@ def row_of(line: JobLine, knowledge: Knowledge, now: str, problem: str = "") -> 
         complaint="" if same else line.complaint,
         layout=names.get(line.layout, line.layout),
         invented=line.invented,
-        stage=STAGES.get(line.stage, ""),
+        stage="Declined" if line.headline == DECLINED else STAGES.get(line.stage, ""),
         headline=line.headline,
         waits=waits,
         ready=moment(line.ready, now) if line.ready else None,

@@ -6,17 +6,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sagtrace.plan.next_check import Offer
+from sagtrace.report.after_repair import checks_after_failure, how_things_stand
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.headline import headline
 from sagtrace.report.moved import Moved, verdict_bars
-from sagtrace.report.parts import leading_beliefs, open_offers, proof_text
+from sagtrace.report.parts import open_offers, proof_text
 from sagtrace.report.tree import Bar
-from sagtrace.report.words import listed, money, percent, sentence
+from sagtrace.report.words import listed, money, sentence
 from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.system import System
 from sagtrace.web.views.cards import Card, Wait, card, time_of, waits
 from sagtrace.web.views.moments import moment
 from sagtrace.web.views.people import Person
+from sagtrace.web.views.proofs import WHAT_NOW
 
 __all__ = ["access_of", "AccessChoice", "Due", "Other", "StepPage", "step_page", "troubled_page"]
 
@@ -52,6 +54,8 @@ class Due:
     name: str
     text: str
     result: str  # empty: not done yet
+    said: str = ""  # why it came out so
+    now: str = ""  # what to do about it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,7 +90,9 @@ def step_page(
     """Return the page of a job that was worked out; `began`: the last change began a check."""
     job, system = found.job, found.system
     offers = open_offers(found)
-    first = offers[0] if offers and found.stage == "check" else None
+    on = checks_after_failure(found)
+    offers = on or offers
+    first = offers[0] if offers and (on or found.stage == "check") else None
     held = waits(system, job, person, now, [p.proof.check for p in found.proofs])
     shown = None
     if first is not None:
@@ -108,7 +114,7 @@ def step_page(
         undo=_undo(job, moves),
         begun=_begun(job, now) if began else "",
         bars=verdict_bars(found.system, found.verdict, _BARS),
-        lead=_lead(found),
+        lead=how_things_stand(found),
         others=tuple(o for o in others if o.saves)[:_OTHERS],
         dear=tuple(o for o in others if not o.saves)[:_OTHERS],
         due=_due(found),
@@ -172,14 +178,6 @@ def _begun(job: Job, now: str) -> str:
     return f"Begun {moment(last.at, now).text}, read after {moment(last.ready, now).text}"
 
 
-def _lead(found: Assessment) -> str:
-    leading, names = leading_beliefs(found), found.system.faults
-    if not leading:
-        return "No fault is more likely present than not yet."
-    parts = [f"{names[b.fault].name} ({percent(b.probability)})" for b in leading]
-    return sentence(f"more likely present than not: {listed(parts)}")
-
-
 def _reason(found: Assessment, waits_only: bool) -> str:
     if found.stage == "check" and waits_only:
         return "Every other check would disturb what waits, or waits itself."
@@ -204,5 +202,11 @@ def _due(found: Assessment) -> tuple[Due, ...]:
         checks = [*checks, each.proof.check]
         name = sentence(found.system.checks[each.proof.check].name).rstrip(".")
         text = proof_text(found.system, each)
-        due.append(Due(check=each.proof.check, name=name, text=text, result=result))
+        said = sentence(each.judged.text) if each.judged else ""
+        due.append(
+            Due(
+                check=each.proof.check, name=name, text=text, result=result, said=said,
+                now=WHAT_NOW[result],
+            )
+        )  # fmt: skip
     return tuple(due)

@@ -9,9 +9,9 @@ from datetime import UTC, datetime
 
 from sagtrace.repair.costs import way_to_check
 from sagtrace.repair.proofs import DueProof
+from sagtrace.report.after_repair import handover, proof_cautions
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.compared import compared
-from sagtrace.report.parts import by_gravity
 from sagtrace.report.words import duration, listed, sentence
 from sagtrace.units import from_si, to_si
 from sagtrace.vehicle.checks import Check, Input
@@ -20,10 +20,20 @@ from sagtrace.web.views.intervals import IntervalsDrawing, draw_intervals
 from sagtrace.web.views.opened import CautionGroup, Moment, grouped, moment
 from sagtrace.web.views.plot import NARROW, WIDE
 
-__all__ = ["ComparisonView", "FieldView", "OldProof", "ProofView", "view_proofs", "WaitingView"]
+__all__ = [
+    "ComparisonView",
+    "FieldView",
+    "HandoverView",
+    "OldProof",
+    "ProofView",
+    "view_handover",
+    "view_proofs",
+    "WaitingView",
+    "WHAT_NOW",
+]
 
 _BARE = re.compile(r"\s*[-+−]?\d+(?:[.,]\d+)?\s*")
-_NEXT = {
+WHAT_NOW = {  # by the result of a proof
     "": "",
     "passed": "Nothing more is needed here.",
     "undecided": "The repair is neither proved nor refuted. Repeat the test longer, or with a "
@@ -107,6 +117,25 @@ class OldProof:
     why: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandoverView:
+    """What is still off a proved vehicle, and the way back."""
+
+    cautions: tuple[CautionGroup, ...]
+    back: tuple[str, ...]  # in the order in which it is put back
+
+
+def view_handover(a: Assessment) -> HandoverView | None:
+    """Return what to put back before the vehicle is handed over; None if nothing is off."""
+    found, access = handover(a), a.system.access
+    if found is None:
+        return None
+    back = tuple(
+        f"Undo: {access[name].name} ({access[name].minutes_off:.0f} min)" for name in found.back
+    )
+    return HandoverView(cautions=grouped(found.cautions), back=back)
+
+
 def view_proofs(a: Assessment, now: str) -> tuple[tuple[ProofView, ...], tuple[OldProof, ...]]:
     """Return the proofs that are due, and results that count no longer."""
     return tuple(_proof(a, due, now) for due in a.proofs), tuple(_old(a))
@@ -117,7 +146,6 @@ def _proof(a: Assessment, due: DueProof, now: str) -> ProofView:
     way = way_to_check(system, check, a.job.access)
     begun = next((b for b in reversed(a.job.waiting()) if b.check == check.id), None)
     entry = next((e for e in reversed(a.job.valid_proofs()) if e.check == check.id), None)
-    states = [c for name in way.reach for c in system.access[name].cautions]
     result = due.judged.result if due.judged else ""
     inputs = check.measure.inputs if check.measure else ()
     return ProofView(
@@ -135,13 +163,13 @@ def _proof(a: Assessment, due: DueProof, now: str) -> ProofView:
         tools=listed(check.tools),
         steps=check.steps,
         expect=check.expect,
-        cautions=grouped(by_gravity(system, dict.fromkeys((*states, *check.cautions)))),
+        cautions=grouped(proof_cautions(system, a.job, check)),
         result=result,
         result_text=sentence(due.judged.text) if due.judged else "",
         result_when=moment(entry.at if entry else ""),
         result_by=entry.by if entry else "",
         typed=_typed(entry.values, inputs) if entry else (),
-        next=_NEXT[result],
+        next=WHAT_NOW[result],
         waiting=_waiting(begun, inputs, now) if begun else None,
         may_begin=check.wait_minutes > 0.0,
         start_fields=tuple(_field(slot, None, now) for slot in inputs if _at_start(slot)),
@@ -211,18 +239,17 @@ def _comparison(a: Assessment, due: DueProof) -> ComparisonView | None:
 
 
 def _old(a: Assessment) -> list[OldProof]:
-    counts = {e.check: e.id for e in a.job.valid_proofs()}
-    valid = {e.id for e in a.job.valid_proofs()}
+    left_out = a.job.left_out_proofs()
     return [
         OldProof(
             name=sentence(a.system.checks[e.check].name).rstrip("."),
             said=e.outcome or ", ".join(f"{k.replace('-', ' ')} {v}" for k, v in e.values.items()),
             when=moment(e.at),
             by=e.by,
-            why="answered again later" if e.id in valid else "made before the last repair",
+            why=left_out[e.id],
         )
         for e in a.job.proofs
-        if counts.get(e.check) != e.id
+        if e.id in left_out and not e.withdrawn
     ]
 
 

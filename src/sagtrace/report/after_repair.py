@@ -1,0 +1,101 @@
+"""What follows from a repair that was done: its proofs, and what is left to put back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sagtrace.plan.next_check import Offer
+from sagtrace.repair.costs import access_steps, undone_first, way_cautions
+from sagtrace.repair.proofs import DueProof
+from sagtrace.report.assessment import Assessment
+from sagtrace.report.parts import by_gravity, leading_beliefs, open_offers
+from sagtrace.report.words import listed, percent, sentence
+from sagtrace.vehicle.checks import Caution, Check
+from sagtrace.vehicle.job import Job
+from sagtrace.vehicle.system import System
+
+__all__ = [
+    "checks_after_failure",
+    "declined",
+    "failed_proofs",
+    "Handover",
+    "handover",
+    "how_things_stand",
+    "proof_cautions",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Handover:
+    """What is still undone on a vehicle before its owner gets it back."""
+
+    cautions: tuple[Caution, ...]  # the gravest first
+    back: tuple[str, ...]  # the access states to undo, in order
+
+
+def declined(job: Job) -> bool:
+    """Return whether the customer declined what was offered last, and nothing was repaired."""
+    return bool(job.approvals) and job.approvals[-1].answer == "declined" and not job.repaired
+
+
+def failed_proofs(assessment: Assessment) -> tuple[DueProof, ...]:
+    """Return the proofs that refute the repair."""
+    if not assessment.job.repaired:
+        return ()
+    return tuple(p for p in assessment.proofs if p.judged and p.judged.result == "failed")
+
+
+def checks_after_failure(assessment: Assessment) -> tuple[Offer, ...]:
+    """Return the checks to go on with after a proof failed, best first.
+
+    A proof that is due is not among them: it is done as a proof.
+    """
+    if not failed_proofs(assessment):
+        return ()
+    due = {p.proof.check for p in assessment.proofs}
+    return tuple(o for o in open_offers(assessment) if o.check not in due)
+
+
+def how_things_stand(assessment: Assessment) -> str:
+    """Return the verdict in a sentence; after a repair, what it was before."""
+    names = assessment.system.faults
+    found = [
+        f"{names[b.fault].name} ({percent(b.probability)})" for b in leading_beliefs(assessment)
+    ]
+    if not assessment.job.repaired:
+        if not found:
+            return "No fault stands out yet."
+        return sentence(f"more likely present than not: {listed(found)}")
+    now = "repaired and proved" if assessment.stage == "proved" else "repaired, not proved"
+    if failed_proofs(assessment):
+        now = "repaired, but a proof failed"
+    before = listed(found) or "no fault was more likely present than not"
+    return sentence(f"{now}; before the repair: {before}")
+
+
+def handover(assessment: Assessment) -> Handover | None:
+    """Return what to put back before a proved vehicle is handed over; None if nothing is off."""
+    access, held = assessment.system.access, assessment.job.access
+    if assessment.stage != "proved" or not held:
+        return None
+    back = undone_first(access, reversed(held), held)  # the last that was taken off comes first
+    cautions = dict.fromkeys(c for name in back for c in access[name].cautions_off)
+    return Handover(cautions=by_gravity(assessment.system, cautions), back=back)
+
+
+def proof_cautions(system: System, job: Job, check: Check) -> tuple[Caution, ...]:
+    """Return the cautions of a proof and of the way there, the gravest first.
+
+    What the repair took off counts as off, whatever is entered about the vehicle now: nobody
+    must lower it onto an empty spring because somebody ticked too much.
+    """
+    needs = [need for repair in job.repaired for need in system.repairs[repair].needs]
+    taken_off = (*job.access, *access_steps(system.access, needs, job.access))
+    used = dict.fromkeys(
+        (
+            *way_cautions(system, check.needs, check.without, taken_off),
+            *way_cautions(system, check.needs, check.without, job.access),
+            *check.cautions,
+        )
+    )
+    return by_gravity(system, used)
