@@ -432,3 +432,25 @@ def with_maker(workshop: Workshop, maker: FakeMaker) -> Workshop:
         paper_maker=maker,
         version=workshop.version,
     )
+
+
+def test_a_correction_answers_the_same_check(workshop: Workshop) -> None:
+    job, _ = workshop.answer(NEW, entry("e1", "soap.ends@left", "none"))
+    other = replace(entry("e2", "soap.ends@right", "none"), supersedes="e1")
+    with pytest.raises(InputError, match=r"e1 answers soap\.ends@left"):
+        workshop.answer(job, other)
+    with pytest.raises(InputError, match=r"e1 answers soap\.ends@left"):
+        workshop.prove(job, other)
+
+
+def test_what_counts_no_longer_is_not_withdrawn_again(workshop: Workshop) -> None:
+    job, _ = workshop.answer(NEW, entry("e1", "soap.ends@left", "none"))
+    gone = workshop.withdraw(job, "e1", "", "", "")
+    with pytest.raises(InputError, match="e1 was withdrawn by e2"):
+        workshop.withdraw(gone, "e1", "", "", "")
+    with pytest.raises(InputError, match="e2 only withdraws e1"):
+        workshop.withdraw(gone, "e2", "", "", "")
+    better = replace(entry("e2", "soap.ends@left", "bubbles"), supersedes="e1")
+    corrected, _ = workshop.answer(job, better)
+    with pytest.raises(InputError, match="e1 was corrected by e2"):
+        workshop.withdraw(corrected, "e1", "", "", "")

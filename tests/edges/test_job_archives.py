@@ -30,6 +30,10 @@ AT = "2026-11-24T09:00:00+00:00"
 JPEG = b"\xff\xd8\xff\xe0" + bytes(40)  # ISO/IEC 10918-1: a JPEG begins with SOI, FF D8
 OTHER_JPEG = JPEG + b"2"
 PACKER = JobArchives()
+HOLD = Begun(id="b1", check="hold.short@left")
+LOAD = Entry(id="e1", check="story.load", outcome="usual")
+SOAP = Entry(id="e2", check="soap.fold-normal@left", outcome="none")
+OFFER = Approval(id="a1")
 
 
 def digest(data: bytes) -> str:
@@ -333,6 +337,23 @@ def test_an_archive_with_a_password_is_refused(packed: bytes) -> None:
         ({"notes": (Note(id="n1", at="yesterday"),)}, "'yesterday' is no moment"),
         ({"opened": "2026-13-01"}, "is no moment"),
         ({"proofs_from": 3}, "proofs_from"),
+        ({"opened": "0001-01-01T00:00:00Z"}, "opened: '0001-01-01T00:00:00Z' is no moment"),
+        ({"opened": "9999-12-31T23:59:59-12:00"}, "is no moment"),
+        ({"repaired_at": "2026-11-24"}, "repaired_at: '2026-11-24' is no moment"),
+        ({"practice": -1}, "practice: -1; expected 0 to 999999999"),
+        ({"practice": 10**9}, "practice: 1000000000; expected"),
+        ({"begun": (Begun(id="b1"),)}, "begun b1 check: it names no check"),
+        ({"begun": (HOLD, HOLD)}, "begun b1: two have the id 'b1'"),
+        ({"begun": (HOLD, Begun(id="b2", drops="b9"))}, "begun b2 drops: no begun check 'b9'"),
+        ({"begun": (HOLD, *(Begun(id=f"b{n}", drops="b1") for n in (2, 3)))}, "begun b3 drops"),
+        ({"entries": (replace(LOAD, ends="b1"),)}, "entries e1 ends: no begun check 'b1'"),
+        ({"entries": (replace(LOAD, ends="b1"),), "begun": (HOLD,)}, "which story.load cannot end"),
+        ({"entries": (LOAD, replace(SOAP, supersedes="e1"))}, "e1 answers story.load"),
+        ({"notes": (Note(id="n1", text="a"), Note(id="n1", text="b"))}, "notes n1: two have"),
+        ({"notes": (Note(id="", text="a"),)}, "notes id: '' is no id"),
+        ({"notes": (Note(id="a/b", text="a"),)}, "notes id: 'a/b' is no id"),
+        ({"entries": (replace(LOAD, id="e" * 100_000),)}, "entries id: 'e{40}' … is no id"),
+        ({"approvals": (OFFER, OFFER)}, "approvals a1: two have"),
     ],
 )
 def test_what_cannot_be_worked_with_here_is_refused(change: dict[str, Any], said: str) -> None:
@@ -358,6 +379,86 @@ def test_a_recording_that_is_none_is_refused() -> None:
     data = b"\x00\x01\x02"
     recording = Recording(id="r1", file="file", sha256=digest(data))
     refused(one_file(data, recordings=(recording,)), "file")
+
+
+def test_the_same_recording_is_not_taken_in_twice(packed: bytes) -> None:
+    job, _ = PACKER.unpack(packed)
+    (first,) = job.recordings
+    for second, said in (
+        (replace(first, id="r9"), "recordings r9: it is the same recording as r1"),
+        (replace(first, sha256=digest(JPEG), file="image.jpg"), "recordings r1: two have the id"),
+    ):
+        twice = replace(job, recordings=(first, second))
+        refused(changed(packed, job_yaml=job_document(twice, "job.yaml")), said)
+
+
+@pytest.mark.parametrize("rate", ["-10 Hz", "0 Hz", "10 mm", "soon", "nan Hz"])
+def test_a_rate_is_looked_at_even_where_the_file_has_a_time(packed: bytes, rate: str) -> None:
+    job, _ = PACKER.unpack(packed)
+    wrong = replace(job, recordings=tuple(replace(r, rate=rate) for r in job.recordings))
+    refused(changed(packed, job_yaml=job_document(wrong, "job.yaml")), "rate", SagtraceError)
+
+
+def test_a_proved_job_goes_out_and_comes_in(desk: Desk) -> None:
+    """With everything that a job can hold, and a proof of each time."""
+    with_pictures(desk)
+    system = desk.workshop.system("rear-pair")
+    proof = replace(SOAP, id="")
+    desk.repaired("demo", [next(iter(system.repairs))], mark())
+    desk.prove("demo", proof, mark())
+    desk.repaired("demo", [list(system.repairs)[1]], mark())
+    desk.prove("demo", proof, mark())
+    before = desk.open("demo")
+    assert (len(before.job.proofs), before.job.proofs_from) == (2, 1)
+    here = open_desk("memory")
+    packed = desk.export(before)
+    kept = here.import_(packed, mark()).kept
+    assert (kept.job.proofs, kept.job.proofs_from) == (before.job.proofs, 1)
+    assert kept.job.begun == before.job.begun
+    assert kept.job.approvals == before.job.approvals
+    assert here.export(kept) == packed
+
+
+@pytest.mark.parametrize("text", ["a\n", "\u200b", "\x85", '"', "\\", "\t", "\U0001f600", "\n a"])
+def test_whatever_is_kept_fits_in_a_job_file(text: str) -> None:
+    """A job file holds 8 MB and a store keeps 1 MB: a text may take eight times its room."""
+    note = Note(id="n1", text=text * 3000)
+    job = Job(id="a", title="a", layout="rear-pair", notes=(note,))
+    assert len(job_document(job, "job.yaml")) < 8 * len(note.text.encode())
+
+
+def test_the_shortest_texts_fit_too() -> None:
+    notes = tuple(Note(id=f"n{n}", text="a", check="c", at="t", by="b") for n in range(200))
+    job = Job(id="a", title="a", layout="rear-pair", notes=notes)
+    assert len(job_document(job, "job.yaml")) < 8 * 20 * 5 * len(notes)
+
+
+def test_more_than_can_go_out_is_not_kept() -> None:
+    desk = open_desk("memory")
+    desk.start(Job(id="a", title="a", layout="rear-pair"), mark())
+    desk.note("a", Note(id="", text="a" * 900_000), None, mark())
+    kept = desk.open("a")
+    with pytest.raises(InputError, match=r"1\.02 MB of text; up to 1 MB is kept"):
+        desk.note("a", Note(id="", text="b" * 120_000), None, mark())
+    assert desk.open("a") == kept
+    job = replace(kept.job, notes=(replace(kept.job.notes[0], text="b" * 1_100_000),))
+    with pytest.raises(InputError, match="up to 1 MB is kept"):
+        desk.store.add(replace(job, id="b"), mark(), {})
+
+
+def test_a_job_file_may_be_longer_than_other_documents() -> None:
+    data = b"# " + b"x" * 2_500_000 + b"\nformat: 1\nid: a\ntitle: a\nlayout: rear-pair\n"
+    assert open_desk("memory").import_(data, mark()).kept.job.id == "a"
+
+
+def test_a_refused_picture_is_not_kept(desk: Desk) -> None:
+    data = JPEG + b"refused"
+    picture = Content(data=data, media="image/jpeg")
+    for job, check in (("no-such", ""), ("demo", "no.such")):
+        with pytest.raises(UnknownIdError):
+            desk.note(job, Note(id="", check=check), picture, mark())
+    with pytest.raises(UnknownIdError):
+        desk.store.content(digest(data))
 
 
 # --- the demonstration

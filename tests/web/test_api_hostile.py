@@ -317,3 +317,76 @@ def test_hostile_forms_get_a_page(api: TestClient, fields: dict[str, str]) -> No
     assert told.status_code == 422
     assert told.headers["Content-Type"].startswith("text/html")
     assert "Traceback" not in told.text
+
+
+# --- the other forms keep to the same
+
+
+def test_a_refused_picture_loses_no_words(api: TestClient) -> None:
+    for text, data in (("rubbed through", b"none"), ("half\x00way", b"\xff\xd8\xff\xe0")):
+        fields = {"text": text, "by": "technician 2", "check": "soap.fitting@left"}
+        told = api.post("/jobs/small/photos", data=fields, files={"file": ("a.jpg", data)})
+        assert told.status_code == 422
+        assert "Not kept" in told.text
+        assert text in told.text
+        assert 'type="file" name="file"' in told.text
+        assert 'name="by" value="technician 2"' in told.text
+    none = api.post("/jobs/small/photos", data={"text": "forgot the picture"})
+    assert none.status_code == 422
+    assert "forgot the picture" in none.text
+
+
+@pytest.mark.parametrize("bad", ["a\x00b", "a\x1b[31m", "x" * 81, "a\nb", "a\tb"])
+def test_a_name_that_no_form_may_send_is_no_setting(api: TestClient, bad: str) -> None:
+    told = api.post("/settings", data={"by": bad}, follow_redirects=False)
+    assert told.status_code == 422
+    assert "set-cookie" not in told.headers
+
+
+def test_a_hostile_cookie_blocks_no_form(api: TestClient) -> None:
+    head = {"Cookie": "by=%00A%1b%0aB%C2%85"}
+    shown = api.get("/jobs/small/evidence", headers=head)
+    assert 'name="by" value="AB"' in shown.text
+
+
+def test_an_import_by_nobody_that_can_be_written(api: TestClient) -> None:
+    job = b"format: 1\nid: x\ntitle: x\nlayout: rear-pair\n"
+    for fields in ({"by": "\x00"}, {"key": "\x00"}):
+        told = api.post("/import", data=fields, files={"file": ("a.yaml", job)})
+        assert told.status_code == 422
+    assert api.get("/api/v1/jobs/x").status_code == 404
+
+
+def test_roles_are_texts_that_can_be_kept(api: TestClient) -> None:
+    body = {"sha256": "0" * 64, "roles": {"H": "a\x00"}}
+    is_problem(api.post(f"{URL}/recordings", json=body), 422)
+
+
+def test_what_is_no_json_is_called_so(api: TestClient) -> None:
+    told = is_problem(api.post(f"{URL}/notes", content=b'{"text": "a"', headers=JSON), 422)
+    assert "the body is no JSON: Expecting ',' delimiter" in told["detail"]
+
+
+def test_an_etag_that_is_not_ours_is_called_so(api: TestClient) -> None:
+    for tag, said in (('"other"', "another revision than the ETag says"), ('"7"', "not 7")):
+        told = api.post(f"{URL}/notes", json={"text": "a"}, headers={"If-Match": tag})
+        assert said in is_problem(told, 412)["detail"]
+
+
+def test_a_body_has_one_end(api: TestClient) -> None:
+    head = [("Content-Length", "2"), ("Transfer-Encoding", "chunked")]
+    told = api.post(f"{URL}/notes", content=b"{}", headers=[*head, *JSON.items()])
+    assert "said together" in is_problem(told, 400)["detail"]
+
+
+@pytest.mark.parametrize(
+    "host", ["a@127.0.0.1", "127.0.0.1/x", "127.0.0.1:x", "127.0.0.1:8#a", "127.0.0.1 ", "::1",
+             "127.0.0.1?x", "localhost:123456", "[127.0.0.1"]
+)  # fmt: skip
+def test_a_host_is_a_host_and_a_port(api: TestClient, host: str) -> None:
+    is_problem(api.get("/api/v1/jobs", headers={"Host": host}), 403)
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1", "localhost:8321", "[::1]", "[::1]:80", "LOCALHOST"])
+def test_this_machine_is_answered(api: TestClient, host: str) -> None:
+    assert api.get("/api/v1/jobs", headers={"Host": host}).status_code == 200

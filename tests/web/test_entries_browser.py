@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
+import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -436,6 +439,123 @@ def test_a_picture_waits_for_the_line_and_outlives_a_reload(rough: Page) -> None
     (request,) = sent
     assert request.headers["idempotency-key"]
     expect(rough.locator("#line")).to_be_hidden()
+
+
+@pytest.mark.parametrize("status", [503, 500, 400, 403, 412])
+def test_a_picture_that_is_not_refused_is_never_thrown_away(rough: Page, status: int) -> None:
+    told = [status]
+    detail = {"detail": "The disk is full."}
+    rough.route("**/j1/photos", lambda route: route.fulfill(status=told[0], json=detail))
+    rough.goto("/jobs/j1/evidence")
+    picture: FilePayload = {"name": "a.png", "mimeType": "image/png", "buffer": b"\x89PNG"}
+    rough.locator("#photo-file").set_input_files([picture])
+    rough.get_by_role("button", name="Add the picture").click()
+    line = rough.locator("#line")
+    expect(line).to_contain_text("held on this device, and sent when the program answers. The disk")
+    told[0] = 415
+    with rough.expect_response("**/photos"):
+        rough.reload()
+    expect(rough.get_by_text("The disk is full.")).to_be_visible()
+    expect(line).to_be_hidden()
+    told[0] = 500
+    rough.reload()
+    expect(rough.locator("main")).to_be_visible()
+    expect(rough.locator("#line")).to_be_hidden()  # because it was refused, and is gone
+
+
+# --- what somebody else left in the browser's storage
+
+
+def item(**of: Any) -> dict[str, Any]:
+    body = {"text": "held"}
+    url, page = "/api/v1/jobs/j1/notes", "/jobs/j1/evidence"
+    made = {"key": "k", "url": url, "body": body, "form": "note", "page": page, "at": 1, **of}
+    return {name: value for name, value in made.items() if value is not None}
+
+
+JUNK: list[tuple[str, Any]] = [
+    ("sagtrace.out.k", 7),
+    ("sagtrace.out.k", "text"),
+    ("sagtrace.out.k", [1]),
+    ("sagtrace.out.k", {}),
+    ("sagtrace.out.k", item(url="http://127.0.0.1:9/api/v1/jobs")),
+    ("sagtrace.out.k", item(url="//127.0.0.1:9/api/v1/")),
+    ("sagtrace.out.k", item(url="/settings")),
+    ("sagtrace.out.k", item(key="other")),
+    ("sagtrace.out.k", item(at="soon")),
+    ("sagtrace.out.k", item(body=None)),
+    ("sagtrace.out.k", item(patience=-1)),
+    ("sagtrace.out.k", item(draft="theme")),
+    ("sagtrace.refused.k", item(body=None, problem="wrong")),
+    ("sagtrace.refused.k", item(page="javascript:alert(1)", problem="wrong")),
+    ("sagtrace.refused.k", item(page="//127.0.0.1:9/", problem="wrong")),
+    ("sagtrace.refused.k", item(page="/\\127.0.0.1:9/", problem="wrong")),
+    ("sagtrace.refused.k", item(page="/\t/127.0.0.1:9/", problem="wrong")),
+    (
+        "sagtrace.draft./jobs/j1/evidence.note",
+        {"at": 9e15, "name": "x", "typed": [["text", "", "a"]]},
+    ),
+    *(
+        (name, {"at": 9e15, "name": name, "typed": typed})
+        for name in ["sagtrace.draft./jobs/j1/evidence.note"]
+        for typed in ("text", [1], [["text"]], [["text", "", {}]], {"text": "a"})
+    ),
+]
+
+
+def test_what_is_not_ours_in_the_storage_is_dropped(page: Page, bench: Bench) -> None:
+    """One at a time, and nothing of it is sent, shown or followed; the page must not complain."""
+    asked: list[str] = []
+    page.on("request", lambda r: asked.append(r.url) if r.method == "POST" else None)
+    page.goto("/settings")
+    for name, value in JUNK:
+        page.evaluate("([n, v]) => localStorage.setItem(n, v)", [name, json.dumps(value)])
+        page.goto("/jobs/j1/evidence")
+        expect(page.locator("#refused")).to_be_hidden()
+        gone = "name => localStorage.getItem(name) === null"
+        assert page.evaluate(gone, name), (name, value)
+    page.evaluate("localStorage.setItem('sagtrace.out.k', '{half')")
+    page.evaluate("localStorage.setItem('other', '7')")
+    page.reload()
+    expect(page.locator("#refused")).to_be_hidden()
+    assert page.evaluate("Object.entries({...localStorage})") == [["other", "7"]]
+    assert asked == []
+    assert bench.desk.open("j1").job.notes == ()
+
+
+def test_one_that_cannot_be_sent_holds_up_no_other(rough: Page, bench: Bench) -> None:
+    rough.route("**/jobs/none/notes", lambda route: route.abort())
+    rough.goto("/settings")
+    for held in (item(key="a", url="/api/v1/jobs/none/notes"), item(key="b", at=2)):
+        name = f"sagtrace.out.{held['key']}"
+        rough.evaluate("([n, v]) => localStorage.setItem(n, v)", [name, json.dumps(held)])
+    with rough.expect_response("**/j1/notes"):
+        rough.goto("/jobs/j1/evidence")
+    expect(rough.locator("#line")).to_contain_text("1 entry is held on this device")
+    assert [n.text for n in bench.desk.open("j1").job.notes] == ["held"]
+
+
+def test_no_round_of_sending_follows_at_once(rough: Page) -> None:
+    """Whatever the storage does: here it forgets nothing that it is told to forget."""
+    rough.add_init_script("Storage.prototype.removeItem = () => {}")
+    sent: list[float] = []
+
+    def take(route: Route) -> None:
+        sent.append(time.monotonic())
+        route.fulfill(status=201, json={"job": "j1"})
+
+    rough.route("**/j1/notes", take)
+    rough.goto("/settings")
+    held = json.dumps(item(form="", page="/"))
+    rough.evaluate("v => localStorage.setItem('sagtrace.out.k', v)", held)
+    rough.clock.install()
+    rough.goto("/jobs/j1/evidence")
+    rough.wait_for_timeout(300)
+    early = len(sent)
+    assert early == 1
+    rough.clock.fast_forward(1500)
+    rough.wait_for_timeout(300)
+    assert 2 <= len(sent) <= 3
 
 
 # --- everybody can use it

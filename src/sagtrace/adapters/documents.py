@@ -463,15 +463,17 @@ def _fields_at(target: object, path: Path) -> set[str]:
     return {item.name for one in flat if is_dataclass(one) for item in fields(one) if item.init}
 
 
-def load_located(text: str, source: str) -> LocatedDocument:
+def load_located(text: str, source: str, most: int = MAX_CHARACTERS) -> LocatedDocument:
     r"""Return the plain data of a YAML text, with its lines.
 
     Parameters
     ----------
     text : str
-        YAML 1.2, one document, at most `MAX_CHARACTERS` [-]
+        YAML 1.2, one document [-]
     source : str
         What errors call the file [-]
+    most : int
+        Characters that are read at most [-]
 
     Raises
     ------
@@ -485,8 +487,8 @@ def load_located(text: str, source: str) -> LocatedDocument:
     ({'story': 'low', 'heights': [412, 398]}, 2)
 
     """
-    if len(text) > MAX_CHARACTERS:
-        problem = f"{len(text)} characters; at most {MAX_CHARACTERS} are read"
+    if len(text) > most:
+        problem = f"{len(text)} characters; at most {most} are read"
         raise DocumentError(source, None, "", problem)
     builder = _Builder(source)
     for event in _events(source, text.removeprefix("\ufeff")):

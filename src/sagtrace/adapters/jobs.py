@@ -26,7 +26,7 @@ __all__ = [
 ]
 
 
-_MOST_JOB = 8_000_000  # [bytes] chosen: the reader of documents refuses far smaller ones
+_MOST_JOB = 8_000_000  # [bytes] chosen: above whatever a store keeps as one job
 _MOST_RECORDING = 2_000_000_000  # [bytes] chosen: as the import of recordings
 _HELD = 1 << 25  # [bytes] chosen: a larger recording is read in parts
 
@@ -92,7 +92,7 @@ class JobFile:
 
 def parse_job(text: str, source: str) -> Job:
     """Return the job that a text says; raise DocumentError with the line of a mistake."""
-    document = load_located(text, source)
+    document = load_located(text, source, _MOST_JOB)
     try:
         return document.into(Job)
     except InputError as err:  # what the record refuses as a whole

@@ -20,20 +20,21 @@ from sagtrace.app.assessing import Assessing, Newest, hold
 from sagtrace.app.calculators.records import Calculator
 from sagtrace.app.calculators.shelf import all_calculators
 from sagtrace.app.kept import Change, Content, JobLines, Kept, Mark, Query
-from sagtrace.app.moving import check_moved, contents_of, is_good_id
+from sagtrace.app.moving import check_moved, check_picture, contents_of
 from sagtrace.app.ports import JobFiles, JobStore
 from sagtrace.app.practice import Hidden, Trainer, by_plan
+from sagtrace.app.records import is_good_id
 from sagtrace.app.workshop import COMPLAINT, GUESSED, Workshop
 from sagtrace.errors import ChangedError, InputError, SagtraceError, UnknownIdError
 from sagtrace.report.assessment import Assessment, Judged, Recorded
 from sagtrace.signals.imported import Assignment
 from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Taped
 
-__all__ = ["Desk", "Done", "Newest"]
+__all__ = ["Desk", "Done", "Newest", "NO_REVISION"]
+
+NO_REVISION = 0  # no job has it: what a sender saw that was none of ours
 
 _TRIES = 20  # chosen: times that a change is worked out anew because others were faster
-_PICTURES = ("image/jpeg", "image/png", "image/webp")
-_LARGEST_PICTURE = 12_000_000  # [bytes] chosen: what a tablet's camera makes
 
 Act = Callable[[Job], tuple[Job, Mapping[str, str]]]
 
@@ -148,9 +149,6 @@ class Desk:
         """Keep a job that comes from elsewhere, with its recordings and pictures by SHA-256."""
         check_moved(self.workshop, job, files)
         contents = tuple(contents_of(job, files))
-        for content in contents:
-            if content.media.startswith("image/"):
-                _checked(content)
         for content in contents:
             self.store.keep(content)
         result = {"job": job.id}
@@ -268,12 +266,14 @@ class Desk:
         if not note.text.strip() and picture is None:
             raise InputError("a note needs words or a picture.")
         if picture is not None:
-            note = replace(note, sha256=self.store.keep(_checked(picture)))
+            check_picture(picture)
 
         def act(job: Job) -> tuple[Job, Mapping[str, str]]:
             if note.check:
                 self.workshop.system(job.layout).check(note.check)
             new = replace(note, id=job.next_id("n"), at=note.at or mark.at, by=mark.by)
+            if picture is not None:  # only now, because what is refused must leave nothing
+                new = replace(new, sha256=self.store.keep(picture))
             return replace(job, notes=(*job.notes, new)), {"note": new.id}
 
         return self._change(job_id, act, mark, base)
@@ -373,10 +373,7 @@ class Desk:
                 return done
             kept = self.store.load(job_id)
             if base is not None and kept.revision != base:
-                raise ChangedError(
-                    f"job {job_id} is at revision {kept.revision}, not {base}: somebody else "
-                    "changed it. Nothing was kept; look at it again."
-                )
+                raise ChangedError(_changed(kept, base))
             job, result = act(kept.job)
             try:
                 return Done(kept=self.store.commit(job, kept.revision, mark, result), result=result)
@@ -394,6 +391,14 @@ class Desk:
                 f"the key {mark.key!r} was used for another request; give each its own."
             )
         return Done(kept=self.store.load(change.job), result=change.result, again=True)
+
+
+def _changed(kept: Kept, base: int) -> str:
+    if base == NO_REVISION:
+        found = "at another revision than the ETag says."
+    else:
+        found = f"at revision {kept.revision}, not {base}: somebody else changed it."
+    return f"job {kept.job.id} is {found} Nothing was kept; look at it again."
 
 
 def _known_begun(job: Job, entry: Entry) -> Job:
@@ -418,17 +423,6 @@ def _allowed(job: Job, reason: str, mark: Mark) -> Job:
     text = f"Repaired without the customer's approval: {reason}"
     note = Note(id=job.next_id("n"), text=text, at=mark.at, by=mark.by)
     return replace(job, notes=(*job.notes, note))
-
-
-def _checked(picture: Content) -> Content:
-    if picture.media not in _PICTURES:
-        raise InputError(f"a picture of type {picture.media!r} is not kept: JPEG, PNG or WebP is.")
-    if len(picture.data) > _LARGEST_PICTURE:
-        raise InputError(
-            f"the picture has {len(picture.data) / 1e6:.0f} MB; "
-            f"up to {_LARGEST_PICTURE / 1e6:.0f} MB is kept. Take it smaller."
-        )
-    return picture
 
 
 def _later(at: str, seconds: float) -> str:

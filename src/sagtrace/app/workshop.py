@@ -110,6 +110,7 @@ class Workshop:
         Raises InputError, and nothing is changed, if the entry cannot be right.
         """
         system = self.system(job.layout)
+        _same_check(job, entry)
         finding = find(system, entry, self.facts(job))
         held = job.access if entry.supersedes else self.held_after(job, entry.check)
         return replace(job, entries=(*job.entries, entry), access=held), finding
@@ -127,6 +128,12 @@ class Workshop:
         known = {entry.id: entry for entry in (*job.entries, *job.proofs)}
         if entry_id not in known:
             raise UnknownIdError("entry", entry_id, known)
+        if known[entry_id].withdrawn:
+            raise InputError(f"{entry_id} only withdraws {known[entry_id].supersedes}.")
+        every = (*job.entries, *job.proofs)
+        if later := next((e for e in every if e.supersedes == entry_id), None):
+            how = "withdrawn" if later.withdrawn else "corrected"
+            raise InputError(f"{entry_id} was {how} by {later.id} and counts no longer.")
         entry = Entry(
             id=job.next_id(),
             check=known[entry_id].check,
@@ -392,6 +399,7 @@ class Workshop:
         Raises InputError, and nothing is changed, if the answer cannot be right.
         """
         system = self.system(job.layout)
+        _same_check(job, entry)
         find(system, entry, self.facts(job))
         known = [proof.id for proof in job.valid_proofs()]
         if entry.supersedes and entry.supersedes not in known:
@@ -405,6 +413,16 @@ class Workshop:
             "customer.pdf": self.paper_maker.render(customer_paper(assessment)),
             "technical.pdf": self.paper_maker.render(technical_paper(assessment)),
         }
+
+
+def _same_check(job: Job, entry: Entry) -> None:
+    """Raise InputError if an entry corrects the answer to another check."""
+    for before in (*job.entries, *job.proofs):
+        if before.id == entry.supersedes and before.check != entry.check:
+            raise InputError(
+                f"{before.id} answers {before.check}, which an answer to {entry.check} cannot "
+                f"correct. Withdraw {before.id}, and answer {entry.check} as well."
+            )
 
 
 def _refuse_unsettled(imported: Imported, file: str) -> None:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from sagtrace.app.moments import read_moment
 from sagtrace.cli.output import now
 from sagtrace.errors import InputError
 from sagtrace.vehicle.job import Taped
@@ -103,10 +103,6 @@ def taped(texts: list[str] | None) -> tuple[Taped, ...]:
 
 def moment(at: str) -> str:
     """Return the time as given, or now. Raises InputError for a text that is no time."""
-    try:
-        datetime.fromisoformat(at or now())
-    except ValueError:
-        raise InputError(
-            f"--at {at!r}: expected a time such as 2026-11-24T08:05:00+00:00."
-        ) from None
+    if at and read_moment(at) is None:
+        raise InputError(f"--at {at!r}: expected a time such as 2026-11-24T08:05:00+00:00.")
     return at or now()

@@ -10,7 +10,7 @@ from typing import Annotated
 
 from fastapi import Depends, Header, HTTPException, Request, Response
 
-from sagtrace.app.desk import Desk
+from sagtrace.app.desk import NO_REVISION, Desk
 from sagtrace.app.kept import Kept, Mark
 from sagtrace.errors import InputError
 from sagtrace.web.bodies import unwritable
@@ -20,7 +20,6 @@ __all__ = ["Ask", "Asked", "etag", "Look", "Looked", "Sent", "Uploaded"]
 _TAG = re.compile(r'\s*((?:W/)?"[\x21\x23-\x7e\x80-\xff]*")\s*')  # RFC 9110, 8.8.3
 _OURS = re.compile(r'"(\d{1,9})(?:-[0-9a-f]+)?"')
 _LONGEST = 200  # chosen: characters of an id in an address
-_NONE = 0  # no job has this revision
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,8 +172,8 @@ def _base(desk: Desk, job: str, if_match: str) -> int | None:
     said = [int(found[1]) for tag in tags if (found := _OURS.fullmatch(tag))]
     if len(said) > 1 and job:
         now = desk.open(job).revision
-        return now if now in said else _NONE
-    return said[0] if said else _NONE
+        return now if now in said else NO_REVISION
+    return said[0] if said else NO_REVISION
 
 
 def etag(kept: Kept, by: str = "") -> str:

@@ -6,13 +6,13 @@ characters.
 
 from __future__ import annotations
 
-import re
 import unicodedata
-from datetime import datetime
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 from pydantic_core import PydanticCustomError
+
+from sagtrace.app.moments import EXPECTED, read_moment
 
 __all__ = [
     "AccessBody",
@@ -25,6 +25,7 @@ __all__ = [
     "Line",
     "Moment",
     "NoteBody",
+    "PictureBody",
     "PractiseBody",
     "ProofBody",
     "RepairedBody",
@@ -35,9 +36,6 @@ __all__ = [
     "VehicleBody",
     "WithdrawBody",
 ]
-
-_RFC3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d(\.\d+)?)?([Zz]|[+-]\d\d:\d\d)?")
-_YEARS = range(1990, 2200)  # chosen: whatever is outside is a slip
 
 
 def unwritable(text: str) -> str:
@@ -63,14 +61,10 @@ def _moment(text: str) -> str:
     """Return the moment with its offset; one without is this machine's time."""
     if not text:
         return text
-    try:
-        moment = datetime.fromisoformat(text) if _RFC3339.fullmatch(text) else None
-        if moment is None or moment.year not in _YEARS:
-            raise ValueError
-        return text if moment.tzinfo else moment.astimezone().isoformat(timespec="seconds")
-    except (ValueError, OverflowError):
-        shown = "expected a moment such as 2026-11-24T17:30:00Z"
-        raise PydanticCustomError("moment", "{shown}", {"shown": shown}) from None
+    moment = read_moment(text)
+    if moment is None:
+        raise PydanticCustomError("moment", "{shown}", {"shown": f"expected {EXPECTED}"})
+    return text if moment.tzinfo else moment.astimezone().isoformat(timespec="seconds")
 
 
 Id = Annotated[str, Field(max_length=120), BeforeValidator(_writable)]
@@ -146,6 +140,14 @@ class NoteBody(ChangeBody):
 
     text: Text
     check: Id = ""
+    at: Moment = ""
+
+
+class PictureBody(ChangeBody):
+    """What is said of a picture."""
+
+    text: Text = ""
+    check: Id = Field("", description="The check that it was seen at")
     at: Moment = ""
 
 

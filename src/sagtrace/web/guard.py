@@ -8,6 +8,7 @@ its name mean this machine. HEAD is answered here as GET without its content.
 from __future__ import annotations
 
 import ipaddress
+import re
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers
@@ -31,6 +32,9 @@ _HEADERS = (
     (b"referrer-policy", b"same-origin"),
     (b"cross-origin-opener-policy", b"same-origin"),
 )
+
+
+_HOST = re.compile(r"(?:\[([0-9A-Fa-f:.]+)\]|([A-Za-z0-9.-]+))(?::[0-9]{1,5})?")  # RFC 9110, 7.2
 
 
 class Guard:
@@ -57,6 +61,10 @@ class Guard:
         if twice:
             refused = _answer(scope["path"], 400, "Bad Request", f"{twice[0]} is said twice.")
             await refused(scope, receive, guarded)
+        elif "content-length" in headers and "transfer-encoding" in headers:
+            # Two readers of the same request could take its end for different ones.
+            said = "Content-Length and Transfer-Encoding are said together; send one of them."
+            await _answer(scope["path"], 400, "Bad Request", said)(scope, receive, guarded)
         elif wrong := _foreign(scope, headers):
             await _answer(scope["path"], 403, "Forbidden", wrong)(scope, receive, guarded)
         else:
@@ -95,10 +103,9 @@ def _net(address: str) -> str:
 
 
 def _host(said: str) -> str:
-    try:
-        return urlsplit(f"//{said}").hostname or ""
-    except ValueError:
-        return ""
+    """Return the host of a Host header, which holds nothing else but a port."""
+    found = _HOST.fullmatch(said)
+    return (found[1] or found[2]).lower() if found else ""
 
 
 def is_loopback(host: str) -> bool:

@@ -27,6 +27,7 @@ from sagtrace.errors import (
 )
 from sagtrace.report.words import listed
 from sagtrace.web.clash import clashing
+from sagtrace.web.disks import disk_words
 from sagtrace.web.told import told
 
 __all__ = ["add_problems", "is_api", "KINDS", "MEDIA", "problem", "TYPES"]
@@ -138,18 +139,25 @@ def add_problems(app: FastAPI, show: Show) -> None:
 
     def unfit(request: Request, err: Exception) -> Response:
         assert isinstance(err, RequestValidationError)
-        wrong = [
-            {"at": ".".join(str(part) for part in e["loc"]), "problem": str(e["msg"])}
-            for e in err.errors()[:20]
-        ]
+        wrong = [_fault(e) for e in err.errors()[:20]]
         detail = "; ".join(f"{w['at']}: {w['problem']}" for w in wrong[:5])
         return answer(
             request, HTTPStatus.UNPROCESSABLE_ENTITY, "Cannot be right", detail, kind="input",
             errors=wrong,
         )  # fmt: skip
 
+    def disk(request: Request, err: Exception) -> Response:
+        if not (said := disk_words(err)):
+            return defect(request, err)
+        LOG.warning("%s at %s %s", err, request.method, request.url.path)
+        status = HTTPStatus.SERVICE_UNAVAILABLE
+        return answer(request, status, "Cannot be kept now", said, kind=_kind(StoreError))
+
     def http(request: Request, err: Exception) -> Response:
         assert isinstance(err, HTTPException)
+        if disk_words(err.__cause__):  # the framework takes it for a mistake of the sender's
+            assert isinstance(err.__cause__, OSError)
+            return disk(request, err.__cause__)
         headers = dict(err.headers or {})
         if err.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
             allowed = _allowed(app, request.scope)
@@ -176,7 +184,17 @@ def add_problems(app: FastAPI, show: Show) -> None:
     app.add_exception_handler(SagtraceError, ours)
     app.add_exception_handler(RequestValidationError, unfit)
     app.add_exception_handler(HTTPException, http)
+    app.add_exception_handler(OSError, disk)
     app.add_exception_handler(Exception, defect)
+
+
+def _fault(e: Mapping[str, Any]) -> dict[str, str]:
+    if e["type"] == "json_invalid":
+        return {
+            "at": "body",
+            "problem": f"the body is no JSON: {e['ctx']['error']} (character {e['loc'][-1]})",
+        }
+    return {"at": ".".join(str(part) for part in e["loc"]), "problem": str(e["msg"])}
 
 
 def _allowed(app: FastAPI, scope: Scope) -> list[str]:

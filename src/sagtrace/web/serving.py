@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import logging
 import socket
 import threading
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from datetime import UTC, datetime
@@ -14,9 +16,29 @@ from sagtrace.bootstrap import compile_aloud, open_desk, seed_demo
 from sagtrace.errors import InputError
 from sagtrace.web.app import build_app
 
-__all__ = ["serve"]
+__all__ = ["Seldom", "serve"]
 
 HOST = "127.0.0.1"
+MOST_AT_ONCE = 200  # chosen: connections; a shop's tablets need some ten
+KEPT_ALIVE = 5  # [s] chosen: a connection without a request
+SELDOM = 60.0  # [s] chosen: before the log says the same again
+
+
+class Seldom(logging.Filter):
+    """Lets the log say the same thing once a minute, so that a flood of requests is none there."""
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        super().__init__()
+        self._clock = clock
+        self._said: dict[str, float] = {}
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        """Return whether it was not said of late."""
+        now, last = self._clock(), self._said.get(str(record.msg))
+        if record.exc_info or (last is not None and now - last < SELDOM):
+            return bool(record.exc_info)  # a defect is told each time
+        self._said[str(record.msg)] = now
+        return True
 
 
 def serve(port: int, store: str, tell: Callable[[str], None]) -> None:
@@ -39,7 +61,11 @@ def serve(port: int, store: str, tell: Callable[[str], None]) -> None:
         compile_aloud(app.state.readings.tasks.say, at_once=False)
         # Meanwhile the list can be looked at; a job that is opened at once waits no longer for it.
         threading.Thread(target=desk.warm_up, daemon=True).start()
-        config = uvicorn.Config(app, log_level="warning", server_header=False)
+        config = uvicorn.Config(
+            app, log_level="warning", server_header=False, limit_concurrency=MOST_AT_ONCE,
+            timeout_keep_alive=KEPT_ALIVE,
+        )  # fmt: skip
+        logging.getLogger("uvicorn.error").addFilter(Seldom())
         with suppress(KeyboardInterrupt):  # which is how a person stops it
             uvicorn.Server(config).run(sockets=[listener])
     desk.store.close()

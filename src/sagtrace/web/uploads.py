@@ -6,16 +6,23 @@ go first.
 
 from __future__ import annotations
 
+import fcntl
 import hashlib
+import os
+import re
 import shutil
+import stat
 import tempfile
 import threading
+import time
 import weakref
 from collections import OrderedDict
 from collections.abc import AsyncIterator
+from contextlib import suppress
 from dataclasses import dataclass
 from http import HTTPStatus
 from pathlib import Path, PurePosixPath
+from typing import IO
 
 from starlette.exceptions import HTTPException
 
@@ -26,6 +33,11 @@ __all__ = ["LARGEST", "Upload", "Uploads", "file_name"]
 LARGEST = 2_000_000_000  # [bytes] chosen: what the reader of recordings takes
 MOST = 20  # chosen: files that wait to be attached
 NAME = 120  # [characters] chosen
+_MADE = re.compile("[a-z0-9_]{8}")  # what a temporary file is called
+PREFIX = "sagtrace-"  # of the folder's name
+IN_USE = ".in-use"  # locked by the process whose folder it is
+OLD = 2 * 24 * 3600  # [s] chosen: a folder without a lock is left by then
+YOUNG = 60  # [s] chosen: between making a lock and holding it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,15 +55,21 @@ class Uploads:
 
     def __init__(self, largest: int = LARGEST) -> None:
         self.largest = largest
-        self._folder = Path(tempfile.mkdtemp(prefix="sagtrace-"))
+        _tidy(Path(tempfile.gettempdir()))
+        place = Path(tempfile.mkdtemp(prefix=PREFIX))
+        self._folder = place / "sent"
+        self._folder.mkdir()
+        in_use = (place / IN_USE).open("wb")
+        fcntl.flock(in_use, fcntl.LOCK_EX)  # as long as the process lives
         self._known: OrderedDict[tuple[str, str], Upload] = OrderedDict()
         self._lock = threading.Lock()
-        weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
+        weakref.finalize(self, _give_up, place, in_use)
 
     async def take(self, job: str, name: str, parts: AsyncIterator[bytes], told: int) -> Upload:
         """Keep what comes; `told` is the size that the sender says, 0 if it says none.
 
-        Raises HTTPException 413 for too much and InputError for nothing; nothing is kept then.
+        Raises HTTPException 413 for too much, InputError for nothing and OSError if the disk takes
+        it not; nothing is kept then.
         """
         self._refuse(told)
         digest, size = hashlib.sha256(), 0
@@ -65,6 +83,7 @@ class Uploads:
                     file.write(part)
                 if size == 0:
                     raise InputError(f"{name} is empty; choose the file that the tool exported.")
+                file.flush()  # here, so that nothing is left if the disk is full
             except BaseException:  # whatever ended it, a sender that went away too
                 path.unlink(missing_ok=True)
                 raise
@@ -110,6 +129,40 @@ class Uploads:
             gone = self._known.pop((job, sha256), None)
         if gone is not None:
             gone.path.unlink(missing_ok=True)
+
+
+def _give_up(folder: Path, in_use: IO[bytes]) -> None:
+    shutil.rmtree(folder, ignore_errors=True)
+    in_use.close()
+
+
+def _tidy(place: Path) -> None:
+    """Remove the folders of processes that ended without doing so.
+
+    Only this user's own: those whose lock nobody holds, or, without one, those of this program's
+    older versions that nothing touched since `OLD`.
+    """
+    for folder in place.glob(f"{PREFIX}*"):
+        with suppress(OSError):  # another process may tidy, too
+            found = folder.lstat()
+            if stat.S_ISDIR(found.st_mode) and found.st_uid == os.getuid() and _is_left(folder):
+                shutil.rmtree(folder, ignore_errors=True)
+
+
+def _is_left(folder: Path) -> bool:
+    lock = folder / IN_USE
+    if not lock.is_file():
+        names = [folder.name.removeprefix(PREFIX), *(p.name[3:] for p in folder.glob("tmp*"))]
+        ours = len(names) == 1 + len(list(folder.iterdir())) and all(map(_MADE.fullmatch, names))
+        return ours and time.time() - folder.lstat().st_mtime > OLD
+    if time.time() - lock.stat().st_mtime < YOUNG:
+        return False
+    with lock.open("rb") as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            return False
+    return True
 
 
 def file_name(text: str) -> str:

@@ -8,6 +8,7 @@ recording.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
@@ -62,6 +63,8 @@ def import_recording(
 def _imported(
     raw: Raw, words: Words, said: Assignment, remembered: Remembered, digest: Future[str]
 ) -> Imported:
+    if said.rate:  # even where the file has a time, because the job would keep it
+        _rate(raw, said)
     table = _open(raw, words)
     columns = look(table, words)
     choice = choose(raw, table.header_line, columns, said, remembered)
@@ -186,10 +189,7 @@ def _trace(
             )
         else:
             count = next(iter(filled.values())).count
-            rate = parse_quantity(said.rate, "frequency", name="rate").value
-            if not rate > 0.0:
-                raise raw.error(f"a rate of {said.rate}; expected one above zero, such as 10 Hz")
-            rising, keep = _even(count, rate), None
+            rising, keep = _even(count, _rate(raw, said)), None
         read.append((rising, keep, used, si))
     _refuse_short(raw, max(r.time.size for r, *_ in read))
     read = from_the_start(account, bases, read)
@@ -212,6 +212,14 @@ def _trace(
         )
         account.add("merged", "repaired", rising.merged, text)
     return Trace(time=axis, channels=channels), missing
+
+
+def _rate(raw: Raw, said: Assignment) -> float:
+    """Return the rate that was said [Hz]."""
+    rate = parse_quantity(said.rate, "frequency", name="rate").value
+    if not (rate > 0.0 and math.isfinite(rate)):
+        raise raw.error(f"a rate of {said.rate}; expected one above zero, such as 10 Hz")
+    return rate
 
 
 def _even(count: int, rate: float) -> Rising:

@@ -12,6 +12,10 @@ from sagtrace.vehicle.job import Job
 
 __all__ = ["is_text", "page_start", "refuse_unkeepable", "sought_in"]
 
+# What may be kept must come out as a job file, which holds 8 MB: a text may take six times its
+# room there, where every second character of it ends a line.
+MOST = 1_000_000  # [bytes] chosen: fifty times the longest honest job
+_AROUND = 20  # [bytes] chosen: for the name and the quotes of a text
 _MOST_SHOWN = 200  # jobs on a page of the list
 _LONGEST_PLACE = 18  # digits, because a database's numbers have 64 bits
 
@@ -28,6 +32,11 @@ def is_text(text: str) -> bool:
 
 def refuse_unkeepable(job: Job, mark: Mark, result: Mapping[str, str]) -> None:
     """Raise InputError for what a database cannot hold as it is."""
+    if (size := sum(len(text.encode("utf-8", "replace")) + _AROUND for text in _texts(job))) > MOST:
+        raise InputError(
+            f"the job would hold {size / 1e6:.2f} MB of text; up to {MOST / 1e6:.0f} MB is kept, "
+            "so that it can still go out as a file. Nothing was kept; start another job."
+        )
     for text in _texts((job, mark, result)):
         if not is_text(text):
             shown = text.encode("unicode_escape").decode("ascii")[:60]

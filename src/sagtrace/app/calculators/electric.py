@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 
 from sagtrace.app.calculators.records import Answer, Calculator, Field, Given, shown, through
+from sagtrace.errors import DomainError
 from sagtrace.physics import circuit
 from sagtrace.physics.fuse import (
     BLADE_TYPE_C,
@@ -42,6 +43,9 @@ def _wire(given: Given) -> tuple[Answer, ...]:
 
 def _fuse(given: Given) -> tuple[Answer, ...]:
     curve = _CURVES[given.choices["type"]]
+    rating = given.numbers["rating"].value
+    if not rating > 0.0:
+        raise DomainError("rating", rating, "A", "above zero", "Read it off the fuse.")
     ratio = through(given, ("current", "rating"), lambda x: x[0] / x[1], "")
     ends = [max(ratio.value + k * 1.96 * ratio.std, 0.0) for k in (1.0, -1.0)]
     least, most = float(operating_band(ends[0], curve)[0]), float(operating_band(ends[1], curve)[1])

@@ -11,7 +11,7 @@ from sagtrace.errors import InputError
 from sagtrace.signals.imported import Assignment
 from sagtrace.vehicle.job import Taped
 from sagtrace.web.asking import Asked
-from sagtrace.web.bodies import ChangeBody
+from sagtrace.web.bodies import ChangeBody, Line
 from sagtrace.web.plain import plain
 from sagtrace.web.readings import Attach, Inspected, Readings
 from sagtrace.web.tasks import State, Task
@@ -21,7 +21,6 @@ __all__ = ["AttachBody", "readings_of", "router", "said_of", "TaskAnswer"]
 
 router = APIRouter(prefix="/jobs/{job}/recordings", tags=["recordings"])
 
-Line = Annotated[str, Field(max_length=200)]
 Recording = Annotated[str, Path(max_length=40)]
 Seconds = Annotated[float, Query(allow_inf_nan=False, description="On the recording's clock")]
 FIRST, LAST = -1e12, 1e12  # [s] before and after any recording

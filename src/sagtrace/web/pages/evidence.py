@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Annotated
 
-from fastapi import APIRouter, File, Form, Request, Response, UploadFile
+from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import UploadFile
 
 from sagtrace.errors import SagtraceError
 from sagtrace.evidence.facts import Facts
@@ -15,6 +15,8 @@ from sagtrace.report.assessment import Judged
 from sagtrace.vehicle.job import Note
 from sagtrace.web.api.files import keep_picture
 from sagtrace.web.asking import Asked
+from sagtrace.web.bodies import PictureBody
+from sagtrace.web.pages.forms import TYPED_WRONG, again, body_of, last_of, read_fields
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.evidence_list import evidence_page
 from sagtrace.web.views.people import Person
@@ -44,17 +46,18 @@ def evidence(request: Request, ask: Asked, job: str) -> HTMLResponse:
 
 
 @router.post("/photos")
-async def add_photo(
-    ask: Asked,
-    job: str,
-    file: Annotated[UploadFile, File()],
-    key: Annotated[str, Form(max_length=200)] = "",
-    by: Annotated[str, Form(max_length=80)] = "",
-    text: Annotated[str, Form(max_length=4000)] = "",
-    check: Annotated[str, Form(max_length=120)] = "",
-) -> Response:
+async def add_photo(request: Request, ask: Asked, job: str) -> Response:
     """Keep a picture sent by a form without a script."""
-    note = Note(id="", text=text, check=check)
-    asked = replace(ask, key=key)
-    await run_in_threadpool(keep_picture, asked, job, await file.read(), note, by)
-    return RedirectResponse(f"/jobs/{job}/evidence", status_code=303)
+    back = f"/jobs/{job}/evidence"
+    await run_in_threadpool(ask.desk.open, job)  # because an unknown job is no slip of the pen
+    async with request.form(max_fields=400, max_files=1) as form:
+        fields, file = await read_fields(request), form.get("file")
+        data = await file.read() if isinstance(file, UploadFile) else b""
+    try:
+        body = body_of(PictureBody, fields)
+        asked = replace(ask, key=last_of(fields, "key"))
+        note = Note(id="", text=body.text, check=body.check, at=body.at)
+        await run_in_threadpool(keep_picture, asked, job, data, note, body.by)
+    except TYPED_WRONG as err:
+        return again(request, err, fields, back, file="file")
+    return RedirectResponse(back, status_code=303)

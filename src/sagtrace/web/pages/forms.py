@@ -23,7 +23,7 @@ from sagtrace.web.pages.settings import keep_name
 from sagtrace.web.told import question_of, told
 from sagtrace.web.views.people import Person, with_unit
 
-__all__ = ["body_of", "last_of", "read_fields", "router"]
+__all__ = ["again", "body_of", "last_of", "read_fields", "router", "TYPED_WRONG"]
 
 router = APIRouter()
 
@@ -31,7 +31,7 @@ _OWN = ("key", "next", "item")  # fields of the form that are no part of the bod
 _LINE: TypeAdapter[str] = TypeAdapter(Line)
 _HIDDEN = ("by", "check", "supersedes", "ends", "proof", "access", "repairs", "layout", *_OWN)
 _UNIT = "unit:"  # before a field's name: the unit that stands beside it
-_TYPED_WRONG = (InputError, EvidenceError, DocumentError, StoreError, RequestValidationError)
+TYPED_WRONG = (InputError, EvidenceError, DocumentError, StoreError, RequestValidationError)
 
 Fields = Mapping[str, list[str]]
 
@@ -55,6 +55,7 @@ class AgainPage:
     back: str
     fields: tuple[AgainField, ...]
     hidden: tuple[AgainField, ...]
+    file: str = ""  # the field of a file, which has to be chosen again
 
 
 @router.post("/new")
@@ -67,8 +68,8 @@ async def start(request: Request, ask: Asked) -> Response:
         body = body_of(StartBody, fields)
         asked = replace(ask, key=last_of(fields, "key"))
         done = await run_in_threadpool(start_with, asked, body)
-    except _TYPED_WRONG as err:
-        return _again(request, err, fields, "/new")
+    except TYPED_WRONG as err:
+        return again(request, err, fields, "/new")
     return RedirectResponse(f"/jobs/{done.kept.job.id}", status_code=303)
 
 
@@ -85,15 +86,15 @@ async def act(request: Request, ask: Asked, job: str, action: str) -> Response:
         body, item = body_of(found.body, fields), last_of(fields, "item")
         asked = replace(ask, key=last_of(fields, "key"))
         await run_in_threadpool(found.carry_out, asked, job, item, body)
-    except _TYPED_WRONG as err:
-        return _again(request, err, fields, back)
+    except TYPED_WRONG as err:
+        return again(request, err, fields, back)
     answer = RedirectResponse(back, 303)
     if body.by.strip() and not Person.of(request.cookies).by:
         keep_name(answer, body.by)
     return answer
 
 
-def _again(request: Request, err: Exception, fields: Fields, back: str) -> Response:
+def again(request: Request, err: Exception, fields: Fields, back: str, file: str = "") -> Response:
     """Return the page with what was typed, because a refused form must lose nothing."""
     desk, job = request.app.state.desk, str(request.path_params.get("job", ""))
     said = told(err, desk, job)
@@ -117,6 +118,7 @@ def _again(request: Request, err: Exception, fields: Fields, back: str) -> Respo
     page = AgainPage(
         problem=problem, action=urlsplit(str(request.url)).path, back=back,
         fields=tuple(f for f in every if f not in hidden), hidden=tuple(hidden),
+        file=file,
     )  # fmt: skip
     status = 503 if isinstance(err, StoreError) else 422
     return show(request, "again.html", Frame(title="Not kept"), page, status)

@@ -15,7 +15,7 @@ from sagtrace.web.api.demo import open_demo
 from sagtrace.web.api.moving import import_with
 from sagtrace.web.api.practice import practise_with
 from sagtrace.web.asking import Asked
-from sagtrace.web.bodies import StartPracticeBody
+from sagtrace.web.bodies import Line, StartPracticeBody
 from sagtrace.web.pages.forms import body_of, last_of, read_fields
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.people import Person
@@ -75,8 +75,8 @@ def demo(ask: Asked) -> Response:
 async def import_job(
     ask: Asked,
     file: Annotated[UploadFile, File()],
-    key: Annotated[str, Form(max_length=200)] = "",
-    by: Annotated[str, Form(max_length=80)] = "",
+    key: Annotated[Line, Form()] = "",
+    by: Annotated[Line, Form(max_length=80)] = "",
 ) -> Response:
     """Keep a job that comes as an archive or a job file, and open it."""
     data = await file.read()

@@ -8,6 +8,8 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 
+from sagtrace.errors import InputError
+from sagtrace.web.bodies import Line
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.people import Person
 
@@ -52,12 +54,14 @@ def keep_name(answer: Response, by: str) -> None:
 
 @router.post("/settings")
 def save(
-    by: Annotated[str, Form(max_length=80)] = "",
+    by: Annotated[Line, Form(max_length=80)] = "",
     theme: Annotated[Literal["", "light", "dark"], Form()] = "",
     units: Annotated[Literal["metric", "imperial"], Form()] = "metric",
     numbers: Annotated[Literal["point", "comma"], Form()] = "point",
 ) -> Response:
     """Keep the settings on this device."""
+    if len(by.strip().splitlines()) > 1 or "\t" in by.strip():
+        raise InputError("the name of who works here: a line end or tab is in it; take it out.")
     person = Person(
         by=by.strip(), theme=theme, imperial=units == "imperial", comma=numbers == "comma"
     )

@@ -11,6 +11,28 @@ const OLD = 14 * 24 * 3600 * 1000; // ms after which a draft is forgotten
 const memory = new Map();
 export let lasting = true; // whether what is held outlives this page
 
+const isRecord = (value) => typeof value === "object" && value !== null && !Array.isArray(value);
+const isPath = (value) => typeof value === "string" && /^\/(?![/\\])[^\x00-\x1f\\]*$/.test(value); // of this site
+const isText = (value) => value === undefined || value === null || typeof value === "string";
+
+// What another program or an older page left under our names may be anything: only what has the
+// shape of ours counts.
+const isItem = (prefix) => (value, name) =>
+  typeof value.key === "string" && name === prefix + value.key && Number.isFinite(value.at) &&
+  isPath(value.url) && value.url.startsWith("/api/v1/") && isRecord(value.body) && isPath(value.page) &&
+  (!value.next || isPath(value.next)) && [value.form, value.what, value.problem].every(isText) &&
+  (value.draft === undefined || value.draft === "" || (typeof value.draft === "string" && value.draft.startsWith(DRAFT))) &&
+  (value.patience === undefined || (value.patience > 0 && value.patience <= 600000));
+
+const isPair = (value) => Array.isArray(value) && value.length === 3 && typeof value[0] === "string" &&
+  typeof value[1] === "string" && ["string", "boolean"].includes(typeof value[2]);
+const isDraft = (value, name) =>
+  value.name === name && Number.isFinite(value.at) && Array.isArray(value.typed) && value.typed.every(isPair);
+
+const SHAPES = [[OUT, isItem(OUT)], [REFUSED, isItem(REFUSED)], [DRAFT, isDraft]];
+const fits = (name, value) =>
+  isRecord(value) && SHAPES.some(([prefix, shape]) => name.startsWith(prefix) && shape(value, name));
+
 function put(name, value) {
   const text = JSON.stringify(value);
   try {
@@ -30,11 +52,15 @@ function take(name) {
   } catch {
     lasting = false;
   }
+  if (text === null) return null;
   try {
-    return text === null ? null : JSON.parse(text);
+    const value = JSON.parse(text);
+    if (fits(name, value)) return value;
   } catch {
-    return null; // half-written by a browser that died
+    // half-written by a browser that died
   }
+  drop(name);
+  return null;
 }
 
 function drop(name) {

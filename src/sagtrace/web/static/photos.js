@@ -23,8 +23,16 @@ async function ask(mode, what) {
   });
 }
 
+const isOurs = (item) =>
+  typeof item?.key === "string" && typeof item.url === "string" && item.url.startsWith("/api/v1/") &&
+  item.file instanceof Blob && typeof item.fields === "object" && item.fields !== null;
+
 const forget = (key) => ask("readwrite", (place) => place.delete(key)).catch(() => {});
-const held = () => ask("readonly", (place) => place.getAll()).catch(() => []);
+const held = () => ask("readonly", (place) => place.getAll())
+  .then((items) => items.filter(isOurs)).catch(() => []);
+
+// Answers that say that the picture itself is refused. Whatever else went wrong, it stays here.
+const REFUSED = [413, 415, 422];
 
 // Return whether it is settled: kept or refused.
 async function send(item) {
@@ -36,10 +44,14 @@ async function send(item) {
   try {
     answer = await fetch(item.url, { method: "POST", headers, body });
   } catch {
+    item.why = "";
     return false;
   }
-  if (answer.status >= 500 || answer.status === 429) return false;
   const said = await answer.json().catch(() => ({}));
+  if (!answer.ok && !REFUSED.includes(answer.status)) {
+    item.why = said?.detail || "";
+    return false;
+  }
   const form = item.page === location.pathname ? document.getElementById(item.form) : null;
   await forget(item.key);
   tell("photo", "");
@@ -64,7 +76,8 @@ async function work(items) {
   const n = left.length;
   const kept = left.every((item) => item.lasting);
   tell("photo", `${n === 1 ? "1 picture was" : `${n} pictures were`} not sent; ` +
-    (kept ? "held on this device, and sent when the program answers." : "leave this page open until the program answers."), true);
+    (kept ? "held on this device, and sent when the program answers." : "leave this page open until the program answers.") +
+    (left[0].why ? ` ${left[0].why}` : ""), true);
   setTimeout(() => work(left), AGAIN);
 }
 

@@ -88,7 +88,12 @@ async function work() {
   let again = "";
   try {
     for (const item of waiting()) {
-      const [answer, body] = await post(item);
+      const sent = await post(item).catch(() => null);
+      if (!sent) {
+        again = "No line to the program.";
+        continue; // because it may be this one alone
+      }
+      const [answer, body] = sent;
       tell("line", "");
       const defect = answer.status === 500 && (item.defects = (item.defects ?? 0) + 1) < DEFECTS;
       if (later(answer.status) || defect) {
@@ -97,17 +102,19 @@ async function work() {
       }
       mine.delete(item.key);
       out.drop(item.key);
-      await settled(item, answer.ok, body);
+      try {
+        await settled(item, answer.ok, body);
+      } catch {
+        tell("line", "Answered, but this page could not show it. Load the page again.", true);
+      }
     }
-  } catch {
-    again = "No line to the program.";
   } finally {
     sending = false;
   }
   if (again) tellHeld(again);
   else tries = 0;
   if (again || waiting().length) {
-    timer = setTimeout(work, again ? 1000 * PAUSES[Math.min(tries++, PAUSES.length - 1)] : 0);
+    timer = setTimeout(work, 1000 * PAUSES[again ? Math.min(tries++, PAUSES.length - 1) : 0]);
   }
 }
 

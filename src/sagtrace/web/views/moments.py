@@ -20,7 +20,7 @@ def moment(iso: str, now: str = "") -> Moment:
     """Return a moment in this machine's own time; the day stands there unless it is today."""
     try:
         local = datetime.fromisoformat(iso).astimezone()
-    except ValueError:
+    except (ValueError, OverflowError):  # near the first or the last year that there is
         return Moment(iso=iso, text=iso)
     here = datetime.fromisoformat(now).astimezone() if now else None
     if here is None or local.year != here.year:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
@@ -30,7 +31,7 @@ class Person:
         """Return the person that the cookies of a request describe."""
         theme = cookies.get("theme", "")
         return cls(
-            by=unquote(cookies.get("by", ""))[:80],
+            by=_writable(unquote(cookies.get("by", "")))[:80].strip(),
             theme="light" if theme == "light" else "dark" if theme == "dark" else "",
             imperial=cookies.get("units") == "imperial",
             comma=cookies.get("numbers") == "comma",
@@ -65,6 +66,11 @@ class Person:
     def number(self, text: str) -> str:
         """Return a text with this person's decimal sign."""
         return re.sub(r"(?<=\d)\.(?=\d)", ",", text) if self.comma else text
+
+
+def _writable(name: str) -> str:
+    """Return a name without what no form may send, so that a bad cookie blocks none."""
+    return "".join(c for c in name if unicodedata.category(c) not in ("Cc", "Cs"))
 
 
 def with_unit(typed: str, unit: str) -> str:
