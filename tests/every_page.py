@@ -87,6 +87,8 @@ LOOKS = (
     Look(name="demo-paper-technical", path="/jobs/demo/papers/technical"),
     Look(name="wrong-paper", path="/jobs/wrong/papers/customer"),
     Look(name="waiting-step", path="/jobs/waiting"),
+    Look(name="practice-hidden", path="/jobs/practice/hidden"),
+    Look(name="practice-revealed", path="/jobs/practice/hidden?reveal=1"),
     Look(name="waiting-check", path=f"/jobs/waiting/checks/{HOLD}"),
     Look(name="offered-repair", path="/jobs/offered/repair"),
     *(
