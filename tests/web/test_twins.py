@@ -124,8 +124,8 @@ def test_a_form_sent_again_by_script_is_carried_out_once(name: str) -> None:
 
 
 def test_starting_a_job_by_form_is_starting_it_by_the_api() -> None:
-    body = {"complaint": "Down.", "title": "Van", "layout": "rear-pair"}
-    body["vehicle"] = {"spring-area": "112 cm²"}
+    told = {"spring-area": "112 cm²"}
+    body = {"complaint": "Down.", "title": "Van", "layout": "rear-pair", "vehicle": told}
     by_page, by_api = small_desk(), small_desk()
     to = client(by_page).post("/new", data=as_fields(body)).headers["Location"]
     made = client(by_api).post(f"{API}/jobs", json=body)
