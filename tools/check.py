@@ -45,7 +45,7 @@ STEPS: tuple[tuple[str, list[str]], ...] = (
                 f"src/sagtrace/{name}"
                 for name in (
                     "errors.py",
-                    "units.py",
+                    "units/*",
                     "physics/*",
                     "signals/*",
                     "vehicle/*",

@@ -16,7 +16,7 @@ import sagtrace
 SOURCES = Path(sagtrace.__file__).parent
 CORE = (
     "errors.py",
-    "units.py",
+    "units",
     "physics",
     "signals",
     "vehicle",

@@ -13,12 +13,10 @@ import json
 import math
 import re
 from collections.abc import Hashable, Iterator, Mapping
-from dataclasses import dataclass, field, fields, is_dataclass
-from difflib import get_close_matches
+from dataclasses import dataclass, field
 from functools import cache
 from io import StringIO
-from types import UnionType
-from typing import Annotated, Any, TypeVar, Union, cast, get_args, get_origin, get_type_hints
+from typing import Any, TypeVar, cast
 
 from pydantic import ConfigDict, TypeAdapter, ValidationError
 from ruamel.yaml import YAML
@@ -37,6 +35,7 @@ from ruamel.yaml.nodes import ScalarNode
 from ruamel.yaml.reader import ReaderError
 from ruamel.yaml.representer import RoundTripRepresenter
 
+from sagtrace.adapters.mistakes import FLOAT, SHOWN, Path, merged, problem_of
 from sagtrace.errors import DocumentError, InputError, SagtraceError
 
 __all__ = ["json_schema", "load_located", "LocatedDocument", "read_document", "write_document"]
@@ -45,10 +44,8 @@ MAX_CHARACTERS = 2_000_000  # [-] chosen: a hundred times the longest honest doc
 MAX_DEPTH = 40  # [-] chosen: four times the deepest honest document
 MAX_REPEATED = 10_000  # [values] chosen: what aliases may add; an alias bomb adds millions
 MAX_DIGITS = 300  # [-] chosen: about as many as a float has room for
-SHOWN = 40  # [characters] chosen: how much of a wrong value an error repeats
 
 T = TypeVar("T")
-Path = tuple[str | int, ...]
 
 # The parser's own errors, and what else escapes from it on broken escapes and directives.
 _PARSER_ERRORS = (
@@ -58,7 +55,6 @@ _PARSER_ERRORS = (
 
 _INTEGER = re.compile(r"[-+]?[0-9]+")
 _BASED = re.compile(r"0o[0-7]+|0x[0-9a-fA-F]+")
-_FLOAT = re.compile(r"[-+]?(?:\.[0-9]+|[0-9]+(?:\.[0-9]*)?)(?:[eE][-+]?[0-9]+)?")
 _NOT_FINITE = re.compile(r"[-+]?\.(?:inf|Inf|INF)|\.(?:nan|NaN|NAN)")
 _WORDS: Mapping[str, object] = (
     dict.fromkeys(("", "~", "null", "Null", "NULL"))
@@ -130,7 +126,7 @@ def _scalar(value: str, plain: bool) -> tuple[object, str]:
         return _WORDS[value], ""
     if _NOT_FINITE.fullmatch(value):
         return value, f"{value} is no number here; leave the field out instead"
-    if _BASED.fullmatch(value) or _FLOAT.fullmatch(value):
+    if _BASED.fullmatch(value) or FLOAT.fullmatch(value):
         if len(value) > MAX_DIGITS:
             return value, f"a number of {len(value)} characters; text must stand in quotes"
         if _BASED.fullmatch(value):
@@ -316,13 +312,13 @@ class LocatedDocument:
         for detail in err.errors(include_url=False):
             path, problem = self._locate(detail["loc"][1:], detail["type"])
             value = self._at(path)
-            text = problem or _problem(target, path, value, cast(Mapping[str, Any], detail))
+            text = problem or problem_of(target, path, value, cast(Mapping[str, Any], detail))
             found.setdefault(path, []).append(text)
         for path, said in tuple(found.items()):
             # A misspelt field is missing too, but is one mistake.
             if meant := re.search(r"^there is no field .* Did you mean '(.*)'\?$", said[0]):
                 found.pop((*path[:-1], meant[1]), None)
-        located = [self.error(path, _merged(said)) for path, said in found.items()]
+        located = [self.error(path, merged(said)) for path, said in found.items()]
         first = min(located, key=lambda error: error.line or 0)
         more = f" (and {len(located) - 1} more)" if len(located) > 1 else ""
         return DocumentError(first.file, first.line, first.field, first.problem + more)
@@ -355,112 +351,6 @@ def _adapter(target: Hashable) -> TypeAdapter[list[Any]]:
     # while from a container it reaches every dataclass inside.
     config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
     return TypeAdapter(cast(Any, list)[target], config=config)
-
-
-_EXPECTED: Mapping[str, str] = {
-    "bool": "true or false",
-    "dataclass": "a mapping of names to values",
-    "dict": "a mapping of names to values",
-    "float": "a number",
-    "frozen_set": "a list",
-    "int": "a whole number",
-    "list": "a list",
-    "none_required": "nothing",
-    "set": "a list",
-    "string": "text",
-    "tuple": "a list",
-}
-
-
-def _described(value: object) -> str:
-    if value is None:
-        return "nothing"
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, str):
-        return "the text " + repr(value if len(value) <= SHOWN else value[:SHOWN] + "…")
-    if isinstance(value, int | float):
-        return f"the number {value!r}"
-    return "a list" if isinstance(value, list) else "a mapping"
-
-
-def _way_out(expected: str, value: object) -> str:
-    if expected == "text" and isinstance(value, int | float):
-        return "; put it in quotes"
-    if "number" in expected and isinstance(value, str):
-        if re.fullmatch(r"[-+]?[0-9]+,[0-9]+", value):
-            return "; write a decimal point"
-        if _FLOAT.fullmatch(value):
-            return "; leave out the quotes"
-    return ""
-
-
-def _problem(target: object, path: Path, value: object, detail: Mapping[str, Any]) -> str:
-    """Return one finding of the validator in plain words."""
-    kind: str = detail["type"]
-    if kind == "unexpected_keyword_argument":
-        known = sorted(_fields_at(target, path[:-1]))
-        way_out = _nearest(str(path[-1]), known) or f" Known: {', '.join(known)}."
-        return f"there is no field {path[-1]!r}.{way_out}"
-    if kind in ("literal_error", "enum"):
-        known = re.findall(r"'([^']*)'", detail["ctx"]["expected"])
-        allowed = detail["ctx"]["expected"].replace("'", "")
-        near = _nearest(value, known) if isinstance(value, str) else ""
-        return f"expected {allowed}, found {_described(value)}{near and '.' + near}"
-    if kind in ("value_error", "assertion_error"):
-        return str(detail["ctx"]["error"])
-    family = kind.removesuffix("_type").removesuffix("_parsing").removesuffix("_from_float")
-    if family in _EXPECTED:
-        expected = _EXPECTED[family]
-        return f"expected {expected}, found {_described(value)}{_way_out(expected, value)}"
-    return f"{detail['msg'].replace('Input should', 'must')}, found {_described(value)}"
-
-
-def _nearest(given: str, known: list[str]) -> str:
-    near = get_close_matches(given, known, n=1, cutoff=0.5)
-    return f" Did you mean {near[0]!r}?" if near else ""
-
-
-def _merged(said: list[str]) -> str:
-    """Return the findings for one place as one: each alternative is tried, so each complains."""
-    split = [re.fullmatch(r"expected (.*), found (.*)", one, re.S) for one in said]
-    if len(said) > 1 and all(split):
-        wanted = dict.fromkeys(match[1] for match in split if match)
-        return f"expected {' or '.join(wanted)}, found {split[0][2] if split[0] else ''}"
-    return said[0]
-
-
-def _flat(kind: object) -> Iterator[object]:
-    """Yield a type's alternatives, without what is wrapped around them."""
-    origin = get_origin(kind)
-    if origin is Annotated:
-        yield from _flat(get_args(kind)[0])
-    elif origin in (Union, UnionType):
-        for part in get_args(kind):
-            yield from _flat(part)
-    else:
-        yield kind
-
-
-def _inside(kind: object, step: str | int) -> Iterator[object]:
-    """Yield the types that a part of `kind` may have."""
-    for flat in _flat(kind):
-        args = get_args(flat)
-        if is_dataclass(flat):
-            yield get_type_hints(flat).get(str(step), object)
-        elif isinstance(step, int) and len(args) > step and args[-1] is not Ellipsis:
-            yield args[step]
-        elif args:
-            yield args[0] if isinstance(step, int) else args[-1]
-
-
-def _fields_at(target: object, path: Path) -> set[str]:
-    """Return the names that the dataclass at `path` has; of all of them if there are several."""
-    kinds = [target]
-    for step in path:
-        kinds = [inner for kind in kinds for inner in _inside(kind, step)]
-    flat = [one for kind in kinds for one in _flat(kind)]
-    return {item.name for one in flat if is_dataclass(one) for item in fields(one) if item.init}
 
 
 def load_located(text: str, source: str, most: int = MAX_CHARACTERS) -> LocatedDocument:

@@ -15,7 +15,7 @@ from sagtrace.evidence.tapes import read_tapes
 from sagtrace.signals.imported import Assignment
 from sagtrace.vehicle.job import Job
 
-__all__ = ["check_moved", "check_picture", "contents_of"]
+__all__ = ["check_moved", "check_picture", "contents_of", "media_of"]
 
 _PICTURES = ("image/jpeg", "image/png", "image/webp")
 _LARGEST_PICTURE = 12_000_000  # [bytes] chosen: what a tablet's camera makes
@@ -65,15 +65,20 @@ def contents_of(job: Job, files: Mapping[str, bytes]) -> Iterator[Content]:
     for note in job.notes:
         if note.sha256:
             data = files[note.sha256]
-            picture = Content(data=data, media=_media(data, note.photo))
+            if not (media := media_of(data)):
+                raise InputError(
+                    f"{note.photo} is no picture that can be kept: JPEG, PNG or WebP is."
+                )
+            picture = Content(data=data, media=media)
             check_picture(picture)
             yield picture
 
 
-def _media(data: bytes, name: str) -> str:
+def media_of(data: bytes) -> str:
+    """Return the media type of a picture that can be kept; an empty text if it is none."""
     for begin, media in _BEGINS:
         if data.startswith(begin):
             return media
     if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
         return "image/webp"
-    raise InputError(f"{name} is no picture that can be kept: JPEG, PNG or WebP is.")
+    return ""

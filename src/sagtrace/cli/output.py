@@ -3,40 +3,22 @@
 from __future__ import annotations
 
 import json
-import math
-from collections.abc import Mapping, Sequence
-from dataclasses import fields, is_dataclass
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any, Literal
 
-import numpy as np
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-__all__ = ["now", "plain", "print_json", "say", "show_table", "talk"]
+from sagtrace.app.plain import plain
+
+__all__ = ["now", "print_json", "say", "show_table", "talk"]
 
 
 def now() -> str:
     """Return the time as RFC 3339, to the second."""
     return datetime.now(UTC).isoformat(timespec="seconds")
-
-
-def plain(value: Any) -> Any:
-    """Return records as data that JSON can carry."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
-    if isinstance(value, Mapping):
-        return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, frozenset | set):
-        return sorted(plain(item) for item in value)
-    if isinstance(value, Sequence) and not isinstance(value, str):
-        return [plain(item) for item in value]
-    if isinstance(value, np.ndarray | np.generic):
-        return plain(value.tolist())
-    if isinstance(value, float) and not math.isfinite(value):
-        return None  # because JSON has no word for it
-    return value
 
 
 def print_json(value: Any) -> None:

@@ -8,9 +8,10 @@ from typing import Annotated, Any
 
 import typer
 
+from sagtrace.app.plain import plain
 from sagtrace.bootstrap import job_place, open_workshop, write_file
 from sagtrace.cli.options import AsJson, Rate, Roles, Tapes, role_pairs, taped
-from sagtrace.cli.output import plain, print_json, say, show_table, talk
+from sagtrace.cli.output import print_json, say, show_table, talk
 from sagtrace.errors import InputError
 from sagtrace.report.assessment import Recorded
 from sagtrace.report.recorded import (

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from sagtrace.app.plain import plain
 from sagtrace.app.plans import Plan
 from sagtrace.bootstrap import (
     check_table_name,
@@ -20,7 +21,7 @@ from sagtrace.bootstrap import (
     write_table,
 )
 from sagtrace.cli.options import AsJson
-from sagtrace.cli.output import plain, print_json, say, show_table, talk
+from sagtrace.cli.output import print_json, say, show_table, talk
 from sagtrace.cli.progress import Part, told
 from sagtrace.errors import DocumentError, InputError
 from sagtrace.report.words import duration

@@ -22,7 +22,7 @@ from sagtrace.diagnosis.faultsets import restrict
 from sagtrace.diagnosis.verdict import Reasoner, Verdict
 from sagtrace.evidence.facts import spread_to_si
 from sagtrace.evidence.findings import Finding, combined
-from sagtrace.physics import gas, pump
+from sagtrace.evidence.models import duty_of_leak
 from sagtrace.physics.estimate import Estimate, propagate
 from sagtrace.units import to_si
 from sagtrace.vehicle.layouts import Layout
@@ -35,7 +35,6 @@ _BOTH = 0.20  # chosen: a link is told if cause and effect are together at least
 _AT_WORK = 0.2  # chosen: less likely than that, the cause has an alibi
 _SUPPORTED = 0.5  # chosen: the duty is more likely than not beyond what the pump is built for
 _AXLE_LEAKS = {"rear": "air.escape-axle", "front": "air.escape-front"}
-_POLYTROPIC = 1.3  # [-] chosen: between isothermal and adiabatic
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,18 +139,9 @@ def _duty(
         unit="m³/s",
     )
 
-    def duty(x: np.ndarray) -> float:
-        leaks, delivery, clearance, pressure, outside = x
-        eta = pump.volumetric_efficiency(
-            (pressure + outside) / outside, clearance=clearance, polytropic=_POLYTROPIC
-        )
-        lost = gas.standard_to_molar_flow(max(leaks, 0.0), gas.REF_20C_1ATM)
-        given = gas.standard_to_molar_flow(delivery * eta, gas.REF_20C_1ATM)
-        return float(pump.duty(lost, given))
-
     names = ("pump-delivery", "pump-clearance", "spring-pressure", "barometer")
     inputs = [flow, *(facts[name] for name in names)]
-    value, std = propagate(duty, [e.value for e in inputs], [e.std**2 for e in inputs])
+    value, std = propagate(duty_of_leak, [e.value for e in inputs], [e.std**2 for e in inputs])
     allowed = facts["allowed-duty"]
     apart = math.hypot(std, allowed.std)
     chance = NormalDist().cdf((value - allowed.value) / apart)

@@ -20,7 +20,7 @@ from sagtrace.errors import DomainError
 from sagtrace.physics import circuit, gas, leak, pump
 from sagtrace.physics.estimate import Caveat, Estimate, propagate
 
-__all__ = ["Measured", "Model", "MODELS"]
+__all__ = ["duty_of_leak", "Measured", "Model", "MODELS", "POLYTROPIC"]
 
 Given = Mapping[str, Estimate]
 Vector = NDArray[np.float64]
@@ -34,7 +34,7 @@ _NEAR_STOP = 0.85  # chosen: share of the bump travel beyond which the stop may 
 _MOST_RISE = 0.03  # [m] chosen: half as much again as a warming by 40 K can lift
 _LIVE = 1.0  # [A] chosen: below this the circuit counts as carrying no current
 _OPEN = 6.0  # [V] chosen: half the supply; so much across a joint without current is an open joint
-_POLYTROPIC = 1.3  # [-] chosen: between isothermal and adiabatic; see the pump kernel's notes
+POLYTROPIC = 1.3  # [-] chosen: between isothermal and adiabatic; see the pump kernel's notes
 _RUNNING = 12.5  # [V] the voltage at which the fact `pump-delivery` is stated
 
 
@@ -181,7 +181,7 @@ def _healthy(pump_facts: Vector, supply: float, air: float, outside: float, back
         temp_intake=air,
         p_delivery=back,
         clearance=clearance,
-        polytropic=_POLYTROPIC,
+        polytropic=POLYTROPIC,
     )
 
 
@@ -316,6 +316,21 @@ def _duty(given: Given, facts: Given) -> Measured:
 
 def _direct(given: Given, facts: Given) -> Measured:
     return Measured(estimate=given["value"])
+
+
+def duty_of_leak(x: Vector) -> float:
+    """Return the share of the time that a healthy pump runs to make up for a leak [-].
+
+    `x`: leak and delivery [m³/s] at 20 °C and 1 atm, the pump's clearance [-], the gauge pressure
+    in the spring and the pressure outside [Pa].
+    """
+    leaks, delivery, clearance, pressure, outside = x
+    eta = pump.volumetric_efficiency(
+        (pressure + outside) / outside, clearance=clearance, polytropic=POLYTROPIC
+    )
+    lost = gas.standard_to_molar_flow(max(leaks, 0.0), gas.REF_20C_1ATM)
+    given = gas.standard_to_molar_flow(delivery * eta, gas.REF_20C_1ATM)
+    return float(pump.duty(lost, given))
 
 
 _TEMPERATURES = ("temperature-start", "temperature-end")

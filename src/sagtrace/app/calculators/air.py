@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sagtrace.app.calculators.records import Answer, Calculator, Field, Given, shown, through
-from sagtrace.evidence.models import MODELS
-from sagtrace.physics import gas, pump, spring
+from sagtrace.evidence.models import MODELS, duty_of_leak
+from sagtrace.physics import spring
 from sagtrace.physics.estimate import Estimate
 from sagtrace.repair.proofs import shortest_hold, sink_speed
 from sagtrace.vehicle.layouts import Fact, Layout
@@ -19,7 +19,6 @@ __all__ = ["air_calculators", "fact_field"]
 
 Array = NDArray[np.float64]
 
-_POLYTROPIC = 1.3  # [-] chosen: between isothermal and adiabatic, as in evidence.models
 _FLOW = "L/min and mL/min are free air at 20 °C and 101.325 kPa, dry."
 
 
@@ -222,16 +221,11 @@ def _cooling(given: Given) -> tuple[Answer, ...]:
 def _duty(given: Given) -> tuple[Answer, ...]:
     names = ("leak", "pump-delivery", "pump-clearance", "spring-pressure", "barometer")
 
-    def share(x: Array) -> float:
-        leak, delivery, clearance, pressure, outside = x
-        eta = pump.volumetric_efficiency(
-            (pressure + outside) / outside, clearance=clearance, polytropic=_POLYTROPIC
-        )
-        lost = gas.standard_to_molar_flow(max(leak, 0.0), gas.REF_20C_1ATM)
-        given_back = gas.standard_to_molar_flow(delivery * eta, gas.REF_20C_1ATM)
-        return float(pump.duty(lost, given_back))
-
     return (
-        shown("share of the time that a healthy pump runs", through(given, names, share, ""), "%"),
+        shown(
+            "share of the time that a healthy pump runs",
+            through(given, names, duty_of_leak, ""),
+            "%",
+        ),
         shown("what it is built for, about", given.numbers["allowed-duty"], "%"),
     )

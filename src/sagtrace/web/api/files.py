@@ -10,6 +10,7 @@ from fastapi import APIRouter, File, Form, Response, UploadFile
 
 from sagtrace.app.desk import Done
 from sagtrace.app.kept import Content
+from sagtrace.app.moving import media_of
 from sagtrace.errors import InputError
 from sagtrace.vehicle.job import Job, Note
 from sagtrace.web.api.answers import ChangedAnswer
@@ -58,12 +59,8 @@ def keep_picture(ask: Ask, job: str, data: bytes, note: Note, by: str) -> Done:
 
 
 def _media(data: bytes) -> str:
-    if data.startswith(b"\xff\xd8\xff"):
-        return "image/jpeg"
-    if data.startswith(b"\x89PNG\r\n\x1a\n"):
-        return "image/png"
-    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
-        return "image/webp"
+    if media := media_of(data):
+        return media
     what = "the picture is empty" if not data else "the file is no picture that is known"
     raise InputError(f"{what}: JPEG, PNG or WebP is kept. Take it again, or save it as one.")
 

@@ -7,12 +7,12 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Header, Path, Query, Request, Response
 from pydantic import BaseModel, Field
 
+from sagtrace.app.plain import plain
 from sagtrace.errors import InputError
 from sagtrace.signals.imported import Assignment
 from sagtrace.vehicle.job import Taped
 from sagtrace.web.asking import Asked
 from sagtrace.web.bodies import ChangeBody, Line
-from sagtrace.web.plain import plain
 from sagtrace.web.readings import Attach, Inspected, Readings
 from sagtrace.web.tasks import State, Task
 from sagtrace.web.uploads import file_name
