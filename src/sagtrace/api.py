@@ -35,6 +35,7 @@ from sagtrace.errors import DocumentError, InputError
 from sagtrace.evidence.findings import Finding
 from sagtrace.report.assessment import Assessment
 from sagtrace.signals.imported import Assignment
+from sagtrace.units import Reader
 from sagtrace.vehicle.job import Entry, Job, Taped
 
 if TYPE_CHECKING:
@@ -384,11 +385,14 @@ class OpenJob:
             for p in self.assessment().proofs
         )
 
-    def papers(self, folder: str | Path) -> tuple[Path, ...]:
+    def papers(
+        self, folder: str | Path, *, imperial: bool = False, decimal_comma: bool = False
+    ) -> tuple[Path, ...]:
         """Write the customer page and the technical record as PDF and return their paths."""
+        reader = Reader(imperial=imperial, comma=decimal_comma)
         target = Path(folder)
         written = []
-        for name, data in self._workshop.papers(self.assessment()).items():
+        for name, data in self._workshop.papers(self.assessment(), reader).items():
             write_file(target / name, data)
             written.append(target / name)
         return tuple(written)

@@ -294,7 +294,7 @@ def test_a_proof_that_can_no_longer_be_read_stays_in_the_record() -> None:
     job = replace(a.job, proofs=(old, *a.job.proofs), proofs_from=2)
     (row, *_) = tables(section(technical_paper(replace(a, job=job)), "Proof"))[-1].rows
     assert row[:3] == ("p0", "No.such", "not judged")
-    assert "as typed: a 1 m" in row[3]
+    assert "as typed: 'a 1 m'" in row[3]
 
 
 def test_notes_pictures_and_their_makers_are_in_the_record() -> None:
@@ -363,7 +363,7 @@ def test_hostile_texts_are_plain_text() -> None:
     assert set(column(readings, "Instrument")) == {HOSTILE}
     seen = next(iter(tables(section(paper, "Observations"))))
     assert HOSTILE in column(seen, "By")
-    assert HOSTILE in column(seen, "Seen")  # the complaint is a finding like any other
+    assert f"“{HOSTILE}”" in column(seen, "Seen")  # the complaint is a finding like any other
 
 
 # --- a recording in the record

@@ -392,7 +392,8 @@ def test_no_number_without_its_spread(std: float) -> None:
 
 @pytest.mark.parametrize("kind", sorted(KINDS))
 def test_every_kind_reads_its_shown_units(kind: str) -> None:
-    for unit in {KINDS[kind].shown_unit, IMPERIAL.get(kind, KINDS[kind].shown_unit)}:
+    usual = KINDS[kind].shown_unit
+    for unit in {usual, IMPERIAL.get(usual, usual)}:
         got = parse_quantity(f"1 {unit}", kind, name="x")
         assert got.value == pytest.approx(to_si(1.0, unit), rel=1e-15)
         assert 0.0 < got.std < got.resolution

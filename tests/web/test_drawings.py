@@ -168,7 +168,10 @@ def test_results_decades_apart_stand_on_a_logarithmic_axis() -> None:
     """Equal ratios take equal ways."""
     rows = (measured("before", 1000.0, 100.0), measured("after", -0.02, 0.14))
     d = draw_intervals(
-        Comparison(title="leak", unit="mL/min", limit=0.7, side="at most", rows=rows), WIDE
+        Comparison(
+            title="leak", unit="mL/min", limit=0.7, side="at most", limit_text="", rows=rows
+        ),
+        WIDE,
     )
     assert "logarithmic" in d.title
     steps = [b.at - a.at for a, b in zip(d.ticks, d.ticks[1:], strict=False)]
@@ -186,7 +189,8 @@ def test_results_decades_apart_stand_on_a_logarithmic_axis() -> None:
 def test_results_close_together_stand_on_a_linear_axis() -> None:
     rows = (measured("before", 45.0, 5.0), measured("after", 97.0, 6.0))
     d = draw_intervals(
-        Comparison(title="health", unit="%", limit=80.0, side="at least", rows=rows), NARROW
+        Comparison(title="health", unit="%", limit=80.0, side="at least", limit_text="", rows=rows),
+        NARROW,
     )
     assert "logarithmic" not in d.title
     before, after = d.rows
@@ -207,7 +211,8 @@ def test_results_close_together_stand_on_a_linear_axis() -> None:
 def test_intervals_stay_on_the_axis(values: list[tuple[float, float]], limit: float) -> None:
     rows = tuple(measured("before", value, std) for value, std in values)
     d = draw_intervals(
-        Comparison(title="q", unit="u", limit=limit, side="at most", rows=rows), NARROW
+        Comparison(title="q", unit="u", limit=limit, side="at most", limit_text="", rows=rows),
+        NARROW,
     )
     for row in d.rows:
         assert d.left - 0.1 <= row.low <= row.high <= d.right + 1.1

@@ -28,6 +28,7 @@ from sagtrace.app.workshop import COMPLAINT, GUESSED, Workshop
 from sagtrace.errors import ChangedError, InputError, SagtraceError, UnknownIdError
 from sagtrace.report.assessment import Assessment, Judged, Recorded
 from sagtrace.signals.imported import Assignment
+from sagtrace.units import METRIC, Reader
 from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Taped
 
 __all__ = ["Desk", "Done", "Newest", "NO_REVISION"]
@@ -115,9 +116,9 @@ class Desk:
             raise UnknownIdError("file of this job", sha256, ())
         return self.store.content(sha256)
 
-    def papers(self, kept: Kept) -> Mapping[str, bytes]:
+    def papers(self, kept: Kept, reader: Reader = METRIC) -> Mapping[str, bytes]:
         """Return the customer page and the technical record as PDF, by file name."""
-        return self.workshop.papers(self.assessed(kept))
+        return self.workshop.papers(self.assessed(kept), reader)
 
     def export(self, kept: Kept) -> bytes:
         """Return a ZIP archive of the job: the job file of the commands, and its files beside it.

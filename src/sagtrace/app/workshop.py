@@ -39,6 +39,7 @@ from sagtrace.report.technical import technical_paper
 from sagtrace.signals.imported import Assignment, Imported
 from sagtrace.signals.trace import Trace
 from sagtrace.twin.identify.result import Fit, Tape
+from sagtrace.units import METRIC, Reader, as_read
 from sagtrace.vehicle.job import Begun, Entry, Job, Recording, Taped
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.system import System, expand
@@ -407,11 +408,12 @@ class Workshop:
         held = job.access if entry.supersedes else self.held_after(job, entry.check)
         return replace(job, proofs=(*job.proofs, entry), access=held)
 
-    def papers(self, assessment: Assessment) -> Mapping[str, bytes]:
+    def papers(self, assessment: Assessment, reader: Reader = METRIC) -> Mapping[str, bytes]:
         """Return the customer page and the technical record as PDF, by file name."""
+        made = {"customer.pdf": customer_paper, "technical.pdf": technical_paper}
         return {
-            "customer.pdf": self.paper_maker.render(customer_paper(assessment)),
-            "technical.pdf": self.paper_maker.render(technical_paper(assessment)),
+            name: self.paper_maker.render(as_read(make(assessment), reader))
+            for name, make in made.items()
         }
 
 

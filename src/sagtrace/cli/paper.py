@@ -10,6 +10,7 @@ import typer
 from sagtrace.bootstrap import job_place, open_workshop, write_file
 from sagtrace.cli.options import AsJson, JobPath
 from sagtrace.cli.output import print_json, say
+from sagtrace.units import Reader
 
 EXAMPLE = "Example: sagtrace paper job.yaml --out papers"
 
@@ -17,11 +18,19 @@ EXAMPLE = "Example: sagtrace paper job.yaml --out papers"
 def run(
     file: JobPath,
     out: Annotated[Path, typer.Option(help="Folder for the papers.")] = Path("out"),
+    imperial: Annotated[
+        bool, typer.Option("--imperial", help="Inches, psi and °F instead of mm, bar, °C.")
+    ] = False,
+    decimal_comma: Annotated[
+        bool, typer.Option("--decimal-comma", help="12,4 instead of 12.4.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Print the customer page and the technical record as PDF."""
     place, workshop = job_place(file), open_workshop()
-    written = write_papers(dict(workshop.papers(workshop.assess(place.load(), place))), out)
+    reader = Reader(imperial=imperial, comma=decimal_comma)
+    papers = workshop.papers(workshop.assess(place.load(), place), reader)
+    written = write_papers(dict(papers), out)
     if as_json:
         print_json([str(path) for path in written])
     else:

@@ -13,6 +13,7 @@ from sagtrace.vehicle.system import System
 
 __all__ = ["complaint_finding", "gather", "Gathered", "LeftOut"]
 
+_QUOTES = '"“”„'  # that somebody typed around the words already
 COMPLAINT = "complaint"  # the condition that says why anybody brought the vehicle in
 
 
@@ -41,7 +42,7 @@ def complaint_finding(system: System, text: str) -> Finding:
         id=COMPLAINT,
         source=COMPLAINT,
         name="why the vehicle was brought in",
-        text=text,
+        text=f"“{text.strip().strip(_QUOTES)}”",
         target=COMPLAINT,
         likelihood=tuple(float(i > 0) for i in range(len(states))),
     )

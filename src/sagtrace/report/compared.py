@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from sagtrace.diagnosis.verdict import Verdict
 from sagtrace.evidence.findings import Finding
 from sagtrace.repair.proofs import DueProof
 from sagtrace.report.words import between, sentence
+from sagtrace.units import Reader, convert
 from sagtrace.vehicle.system import System
 
 __all__ = ["compared", "Comparison", "Measurement"]
@@ -34,12 +35,24 @@ class Comparison:
     unit: str
     limit: float
     side: Literal["at most", "at least"]
+    limit_text: str  # in words
     rows: tuple[Measurement, ...]
 
-    @property
-    def limit_text(self) -> str:
-        """The limit in words."""
-        return f"limit: {self.side} {self.limit:g} {self.unit}"
+    def as_read(self, reader: Reader) -> Comparison:
+        """Return the comparison in the unit that is read; its texts are left to the caller."""
+        old, new = self.unit, reader.unit(self.unit)
+        if new == old:
+            return self
+        rows = tuple(
+            replace(
+                row,
+                value=convert(row.value, old, new),
+                low=convert(row.low, old, new),
+                high=convert(row.high, old, new),
+            )
+            for row in self.rows
+        )
+        return replace(self, unit=new, limit=convert(self.limit, old, new), rows=rows)
 
     @property
     def text(self) -> str:
@@ -62,11 +75,15 @@ def compared(system: System, verdict: Verdict, due: DueProof) -> Comparison | No
         rows.append(_row(due.finding, "after"))
     if not rows:
         return None
+    side: Literal["at most", "at least"] = (
+        "at most" if due.proof.at_most is not None else "at least"
+    )
     return Comparison(
         title=quantity.name,
         unit=quantity.unit,
         limit=limit,
-        side="at most" if due.proof.at_most is not None else "at least",
+        side=side,
+        limit_text=f"limit: {side} {limit:g} {quantity.unit}",
         rows=tuple(rows),
     )
 

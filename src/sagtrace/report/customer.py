@@ -30,6 +30,7 @@ from sagtrace.report.tree import (
     Warn,
 )
 from sagtrace.report.words import listed, money, percent, sentence
+from sagtrace.units import Own
 
 __all__ = ["customer_paper", "shown_options", "with_tax"]
 
@@ -46,7 +47,7 @@ def customer_paper(assessment: Assessment) -> Paper:
     return Paper(
         kind="customer",
         title="What was wrong and what was done" if done else "What is wrong and what we recommend",
-        subtitle=job.title,
+        subtitle=Own(job.title),
         mark=mark(assessment),
         facts=(
             ("Job", job.id),
@@ -110,7 +111,7 @@ _DROPS = Warn(
 def _found(assessment: Assessment) -> tuple[Block, ...]:
     found, system = leading_beliefs(assessment), assessment.system
     said = assessment.job.complaint
-    told = (Para(text=f"You told us: {said}", tone="quiet"),) if said else ()
+    told = (Para(text=Own(f"You told us: {said}"), tone="quiet"),) if said else ()
     if not found:
         top = [system.faults[b.fault].name for b in assessment.verdict.beliefs[:3]]
         lead = (
@@ -174,8 +175,10 @@ def _approved(assessment: Assessment) -> tuple[Block, ...]:
     blocks: list[Block] = [
         Para(text=f"{sentence(repairs_named(system, last.repairs))}"),
         Para(
-            text=f"Price as told: {last.offered or 'not noted'}. "
-            f"Approved by {by}{how}, {when(last.at)}."
+            text=Own(
+                f"Price as told: {last.offered or 'not noted'}. "
+                f"Approved by {by}{how}, {when(last.at)}."
+            )
         ),
     ]
     covered = {r for approval in said for r in approval.repairs}

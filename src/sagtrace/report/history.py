@@ -8,6 +8,7 @@ from sagtrace.repair.proofs import ProofEntry, proof_log
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.tree import Block, Bullets, Column, Para, Table
 from sagtrace.report.words import listed, sentence
+from sagtrace.units import Own
 from sagtrace.vehicle.job import Approval
 from sagtrace.vehicle.system import System
 
@@ -52,7 +53,7 @@ def _joined(*parts: str) -> str:
 
 def notes(assessment: Assessment) -> tuple[Block, ...]:
     """Return what people wrote down or photographed; none of it moves a probability."""
-    items = tuple(_notes(assessment))
+    items = tuple(Own(item) for item in _notes(assessment))
     if not items:
         return ()
     return (
@@ -102,7 +103,7 @@ def begun_checks(assessment: Assessment) -> tuple[Block, ...]:
         )
         ready = f"can be read from {when(start.ready)}" if start.ready else "not read yet"
         items.append(f"{told}; {ready}")
-    return (Bullets(items=tuple(sentence(item) for item in items)),) if items else ()
+    return (Bullets(items=tuple(Own(sentence(item)) for item in items)),) if items else ()
 
 
 def approvals(assessment: Assessment) -> tuple[Block, ...]:
@@ -122,10 +123,10 @@ def approvals(assessment: Assessment) -> tuple[Block, ...]:
 def _approval(system: System, approval: Approval) -> tuple[str, ...]:
     said = f"said by {approval.who}" if approval.who else ""
     return (
-        f"{when(approval.at)}, {who(approval.by)}",
+        Own(f"{when(approval.at)}, {who(approval.by)}"),
         sentence(repairs_named(system, approval.repairs)).rstrip(".") or "Nothing",
-        approval.offered or "not noted",
-        _joined(_ANSWERS[approval.answer], approval.how, said),
+        Own(approval.offered or "not noted"),
+        Own(_joined(_ANSWERS[approval.answer], approval.how, said)),
     )
 
 
@@ -148,13 +149,13 @@ def proof_entries(assessment: Assessment) -> tuple[Block, ...]:
 def _proof(system: System, logged: ProofEntry) -> tuple[str, ...]:
     entry, judged = logged.entry, logged.judged
     typed = entry.outcome or _typed(entry.values)
-    came_out = judged.text if judged else f"can no longer be read; as typed: {typed}"
+    came_out = judged.text if judged else f"can no longer be read; as typed: '{typed}'"
     if judged and entry.values and not logged.counts:  # of those that count a table tells more
-        came_out += f". Typed: {typed}"
+        came_out += f". Typed: '{typed}'."
     return (
         entry.id,
         sentence(_check_named(system, entry.check)).rstrip("."),
         judged.result if judged else "not judged",
         sentence(came_out) + ("" if logged.counts else f" Not counted: {logged.why}."),
-        f"{when(entry.at)}, {who(entry.by)}",
+        Own(f"{when(entry.at)}, {who(entry.by)}"),
     )

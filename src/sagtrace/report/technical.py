@@ -42,7 +42,7 @@ from sagtrace.report.tree import (
 )
 from sagtrace.report.words import between, listed, money, odds, percent, sentence
 from sagtrace.signals.timebase import Spacing
-from sagtrace.units import KINDS, format_quantity, from_si
+from sagtrace.units import KINDS, Own, format_quantity, from_si
 from sagtrace.vehicle.readings import Reading
 from sagtrace.vehicle.system import System
 
@@ -79,17 +79,19 @@ def technical_paper(assessment: Assessment) -> Paper:
     return Paper(
         kind="technical",
         title="Technical record",
-        subtitle=job.title,
+        subtitle=Own(job.title),
         mark=mark(assessment),
         facts=(
             ("Job", job.id),
             ("Opened", job.opened[:10] or "not noted"),
             ("System", system.layout.name),
-            ("Complaint", job.complaint),
+            ("Complaint", Own(job.complaint)),
         ),
         body=tuple(section for section in sections if section.body),
-        foot=f"sagtrace {assessment.version}, knowledge {system.edition} "
-        f"({system.digest[:12]}), input {assessment.digest[:12]}",
+        foot=Own(
+            f"sagtrace {assessment.version}, knowledge {system.edition} "
+            f"({system.digest[:12]}), input {assessment.digest[:12]}"
+        ),
     )
 
 
@@ -173,9 +175,9 @@ def _measurements(assessment: Assessment) -> tuple[Block, ...]:
         (
             f.id,
             r.name,
-            r.text,
+            Own(r.text),
             _with_spread(assessment.system, f, r),
-            r.instrument or "not noted",
+            Own(r.instrument or "not noted"),
             r.taken_at[:16].replace("T", " ") or "not noted",
         )
         for f in measured
@@ -227,7 +229,7 @@ def _observations(assessment: Assessment) -> tuple[Block, ...]:
     by = {e.id: e.by for e in assessment.job.entries}
     by |= {r.id: "recording" for r in assessment.recordings}
     rows = tuple(
-        (f.id, f.name, f.text, by.get(f.id) or by.get(f.source) or "not noted")
+        (f.id, f.name, f.text, Own(by.get(f.id) or by.get(f.source) or "not noted"))
         for f in assessment.verdict.findings
         if f.estimate is None
     )
@@ -241,7 +243,7 @@ def _observations(assessment: Assessment) -> tuple[Block, ...]:
         )
         blocks.append(Table(columns=columns, rows=rows))
     if assessment.left_out:
-        items = tuple(f"{x.entry} ({x.check}): {x.why}" for x in assessment.left_out)
+        items = tuple(Own(f"{x.entry} ({x.check}): {x.why}") for x in assessment.left_out)
         blocks += [Para(text="Kept but not counted:", tone="quiet"), Bullets(items=items)]
     return tuple(blocks)
 
@@ -413,7 +415,7 @@ def _proofs(assessment: Assessment) -> tuple[Block, ...]:
         (
             due.proof.check,
             r.name,
-            r.text,
+            Own(r.text),
             _with_spread(assessment.system, due.finding, r),
             r.taken_at[:16].replace("T", " ") or "not noted",
         )

@@ -6,8 +6,10 @@ unit and spread, except in figures, which carry arrays for the printer to draw.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
+
+from sagtrace.units import Reader, convert
 
 __all__ = [
     "Axis",
@@ -105,6 +107,7 @@ class Axis:
 
     title: str
     unit: str
+    decimal: str = "."  # the sign in its numbers
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,6 +151,18 @@ class LinePlot:
     strips: tuple[Strip, ...] = ()
     low: bool = False  # drawn at half the height, for what is looked at in passing
     text: str = ""
+
+    def as_read(self, reader: Reader) -> LinePlot:
+        """Return the plot with its y axis in the unit that is read, and the decimal sign."""
+        decimal = "," if reader.comma else "."
+        old, new = self.y.unit, reader.unit(self.y.unit)
+        lines = self.lines
+        if new != old:
+            zero = convert(0.0, old, new)
+            scale = convert(1.0, old, new) - zero
+            lines = tuple(replace(n, y=tuple(zero + scale * v for v in n.y)) for n in lines)
+        x, y = replace(self.x, decimal=decimal), replace(self.y, unit=new, decimal=decimal)
+        return replace(self, x=x, y=y, lines=lines)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,7 @@ prints one standard deviation after its ±: typed back in, it would be read as a
 
 from __future__ import annotations
 
+from sagtrace.units.reader import METRIC, Own, Reader, as_read
 from sagtrace.units.table import (
     IMPERIAL,
     KINDS,
@@ -26,14 +27,18 @@ from sagtrace.units.table import (
 from sagtrace.units.typed import Quantity, parse_quantity
 
 __all__ = [
+    "as_read",
     "convert",
     "format_quantity",
     "from_si",
     "IMPERIAL",
     "KINDS",
+    "METRIC",
+    "Own",
     "parse_quantity",
     "Quantity",
     "QuantityKind",
+    "Reader",
     "Scale",
     "scale_of",
     "to_si",

@@ -177,21 +177,15 @@ KINDS: Mapping[str, QuantityKind] = MappingProxyType(
     }
 )
 _SI: Mapping[str, str] = {kind.dimension: kind.si_unit for kind in KINDS.values()}
+# What is kept in a unit -> what people read who think in inches; other units are the same for them.
 IMPERIAL: Mapping[str, str] = MappingProxyType(
     {
-        "altitude": "ft",
-        "area": "in²",
-        "length": "in",
-        "mass": "lb",
-        "pressure_absolute": "psi",
-        "pressure_gauge": "psi",
-        "speed": "in/min",
-        "temperature": "°F",
-        "temperature_difference": "Δ°F",
-        "volume": "in³",
-        "volume_flow": "in³/min",
+        "mm": "in", "cm": "in", "m": "ft", "bar": "psi", "kPa": "psi", "mbar": "psi", "hPa": "psi",
+        "L": "in³", "mL": "in³", "mL/min": "in³/min", "L/min": "in³/min", "L/h": "in³/min",
+        "°C": "°F", "K": "Δ°F", "Δ°C": "Δ°F", "kg": "lb", "cm²": "in²", "mm/s": "in/s",
+        "mm/min": "in/min", "mm/h": "in/h", "m/s": "in/s", "km/h": "mph",
     }
-)  # kind -> unit shown to people who think in inches; a kind not named keeps its shown unit
+)  # fmt: skip
 
 
 def units_of(kind: str) -> tuple[str, ...]:

@@ -6,16 +6,17 @@ import hashlib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Annotated
+from typing import Annotated, Literal
 
-from fastapi import Depends, Header, HTTPException, Request, Response
+from fastapi import Depends, Header, HTTPException, Query, Request, Response
 
 from sagtrace.app.desk import NO_REVISION, Desk
 from sagtrace.app.kept import Kept, Mark
 from sagtrace.errors import InputError
+from sagtrace.units import Reader
 from sagtrace.web.bodies import unwritable
 
-__all__ = ["Ask", "Asked", "etag", "Look", "Looked", "Sent", "Uploaded"]
+__all__ = ["Ask", "Asked", "etag", "Look", "Looked", "Reading", "Sent", "Uploaded"]
 
 _TAG = re.compile(r'\s*((?:W/)?"[\x21\x23-\x7e\x80-\xff]*")\s*')  # RFC 9110, 8.8.3
 _OURS = re.compile(r'"(\d{1,9})(?:-[0-9a-f]+)?"')
@@ -182,7 +183,17 @@ def etag(kept: Kept, by: str = "") -> str:
     return f'"{kept.revision}{made}"'
 
 
+def _reading(
+    units: Annotated[
+        Literal["metric", "imperial"], Query(description="Units of texts and drawn numbers")
+    ] = "metric",
+    numbers: Annotated[Literal["point", "comma"], Query(description="Decimal sign")] = "point",
+) -> Reader:
+    return Reader(imperial=units == "imperial", comma=numbers == "comma")
+
+
 Asked = Annotated[Ask, Depends(_ask)]
 Sent = Annotated[Ask, Depends(_json)]
 Uploaded = Annotated[Ask, Depends(_parts)]
 Looked = Annotated[Look, Depends(_look)]
+Reading = Annotated[Reader, Depends(_reading)]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Literal
 
@@ -23,7 +23,7 @@ from sagtrace.signals.decimate import decimate
 from sagtrace.signals.episodes import find_events
 from sagtrace.signals.trace import ROLES, Trace
 from sagtrace.twin.identify.result import Curve
-from sagtrace.units import from_si
+from sagtrace.units import METRIC, Reader, as_read, convert, from_si
 
 __all__ = ["Mark", "Panel", "Plotted", "Row", "Samples", "Shade", "make_plotted", "role_words"]
 
@@ -127,6 +127,22 @@ class Plotted:
     def end(self) -> float:
         """The last time [s]."""
         return float(self.trace.time[-1])
+
+    def as_read(self, reader: Reader) -> Plotted:
+        """Return the same in the units that are read."""
+        if reader == METRIC:
+            return self
+        panels = tuple(
+            replace(p, unit=unit, limit=convert(p.limit, p.unit, unit) if p.limit else 0.0)
+            for p in self.panels
+            for unit in (reader.unit(p.unit),)
+        )
+        return replace(
+            self,
+            rows=tuple(replace(row, unit=reader.unit(row.unit)) for row in self.rows),
+            panels=panels,
+            marks=as_read(self.marks, reader),
+        )
 
     def samples(self, start: float, end: float, width: int) -> Samples:
         """Return a window in about `width` columns, with a sample beside it on either side.

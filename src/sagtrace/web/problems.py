@@ -29,6 +29,7 @@ from sagtrace.report.words import listed
 from sagtrace.web.clash import clashing
 from sagtrace.web.disks import disk_words
 from sagtrace.web.told import told
+from sagtrace.web.views.people import Person
 
 __all__ = ["add_problems", "is_api", "KINDS", "MEDIA", "problem", "TYPES"]
 
@@ -113,6 +114,10 @@ def add_problems(app: FastAPI, show: Show) -> None:
     def answer(request: Request, status: int, title: str, detail: str, **more: Any) -> Response:
         if not is_api(request.url.path):
             return show(request, status, title, _writable(more.get("said") or detail))
+        if request.cookies:  # a page asks, and shows it to a person
+            reader = Person.of(request).reader
+            detail = reader.text(detail)
+            more |= {"said": reader.text(more["said"])} if "said" in more else {}
         return problem(request.url.path, status, title, detail, **more)
 
     def ours(request: Request, err: Exception) -> Response:

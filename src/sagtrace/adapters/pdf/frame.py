@@ -24,7 +24,7 @@ from sagtrace.report.scales import (
     unbroken,
     usable,
 )
-from sagtrace.report.tree import LinePlot, Span, Strip
+from sagtrace.report.tree import Axis, LinePlot, Span, Strip
 
 __all__ = ["scene"]
 
@@ -173,13 +173,21 @@ def scene(
         "strips": rows_below,
         "spans": shaded,
         "span_labels": [{**a, "y": top - 3.0 - SPAN_ROW * a["row"]} for a in labels],
-        "x_ticks": [[x(v), text] for v, text in zip(x_ticks, x_texts, strict=True)],
-        "y_ticks": [[y(v), text] for v, text in zip(y_ticks, y_texts, strict=True)],
+        "x_ticks": [
+            [x(v), text] for v, text in zip(x_ticks, _signed(x_texts, plot.x), strict=True)
+        ],
+        "y_ticks": [
+            [y(v), text] for v, text in zip(y_ticks, _signed(y_texts, plot.y), strict=True)
+        ],
         "lines": [_drawn(style, run) for style, run in zip(styles, drawn, strict=True)],
         "names": _end_names(names, styles, drawn, right, top, bottom) if direct else [],
         "legend": legend + [{"span": role, "text": text} for role, text in sorted(keys)],
         "empty": not points,
     }
+
+
+def _signed(texts: Sequence[str], axis: Axis) -> list[str]:
+    return [text.replace(".", axis.decimal) for text in texts]
 
 
 def _fitting_ticks(x: Scale, face: Face) -> tuple[list[float], list[str]]:

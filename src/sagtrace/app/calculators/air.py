@@ -19,7 +19,7 @@ __all__ = ["air_calculators", "fact_field"]
 
 Array = NDArray[np.float64]
 
-_FLOW = "L/min and mL/min are free air at 20 °C and 101.325 kPa, dry."
+_FLOW = "Flows are of free air at 20 °C and 101.325 kPa, dry."
 
 
 def fact_field(facts: Mapping[str, Fact], name: str) -> Field:

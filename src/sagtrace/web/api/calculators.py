@@ -8,11 +8,15 @@ from pydantic import BaseModel, Field
 from sagtrace.app.calculators.records import Calculated, Calculator, ask
 from sagtrace.app.desk import Desk
 from sagtrace.errors import InputError, UnknownIdError
+from sagtrace.units import Reader
 from sagtrace.web.asking import Looked
+from sagtrace.web.views.people import with_unit
 
 __all__ = ["calculator", "router", "typed_in"]
 
 router = APIRouter(tags=["calculators"])
+
+_NOT_FIELDS = ("go", "units")
 
 
 class FieldAnswer(BaseModel):
@@ -82,9 +86,18 @@ def calculator(desk: Desk, name: str) -> Calculator:
     return known[name]
 
 
-def typed_in(request: Request) -> dict[str, str]:
-    """Return what the address says of the fields."""
-    return {name: text for name, text in request.query_params.items() if name != "go"}
+def typed_in(request: Request, found: Calculator) -> dict[str, str]:
+    """Return what the address says of the fields.
+
+    With `units=imperial` in it a bare number is in the unit that people read who think in inches.
+    """
+    said = {name: text for name, text in request.query_params.items() if name not in _NOT_FIELDS}
+    reader = Reader(imperial=request.query_params.get("units") == "imperial")
+    units = {f.id: f.unit for f in found.fields if reader.unit(f.unit) != f.unit}
+    return {
+        name: with_unit(text, reader.unit(units[name])) if name in units else text
+        for name, text in said.items()
+    }
 
 
 @router.get("/calculators")
@@ -102,7 +115,8 @@ def read_calculator(look: Looked, name: str) -> CalculatorAnswer:
 @router.get("/calculators/{name}/result")
 def calculate(look: Looked, name: str, request: Request) -> CalculatedAnswer:
     """Return what a calculator makes of the fields in the address."""
-    return _answer(_ask(calculator(look.desk, name), typed_in(request)))
+    found = calculator(look.desk, name)
+    return _answer(_ask(found, typed_in(request, found)))
 
 
 def _ask(found: Calculator, typed: dict[str, str]) -> Calculated:

@@ -11,7 +11,7 @@ from sagtrace.app.plain import plain
 from sagtrace.errors import InputError
 from sagtrace.signals.imported import Assignment
 from sagtrace.vehicle.job import Taped
-from sagtrace.web.asking import Asked
+from sagtrace.web.asking import Asked, Reading
 from sagtrace.web.bodies import ChangeBody, Line
 from sagtrace.web.readings import Attach, Inspected, Readings
 from sagtrace.web.tasks import State, Task
@@ -210,9 +210,11 @@ def read_task(request: Request, job: str, task: str) -> TaskAnswer:
 
 
 @router.get("/{recording}/channels")
-def channels(request: Request, ask: Asked, job: str, recording: Recording) -> dict[str, Any]:
+def channels(
+    request: Request, ask: Asked, reader: Reading, job: str, recording: Recording
+) -> dict[str, Any]:
     """Return what the rows of `samples` are, how they share panels, and what is marked."""
-    found = readings_of(request).plotted(ask.desk.open(job), recording)
+    found = readings_of(request).plotted(ask.desk.open(job), recording).as_read(reader)
     return {
         "start": found.start,
         "end": found.end,
@@ -230,6 +232,7 @@ def channels(request: Request, ask: Asked, job: str, recording: Recording) -> di
 def samples(
     request: Request,
     ask: Asked,
+    reader: Reading,
     job: str,
     recording: Recording,
     start: Annotated[Seconds, Query(alias="from", ge=FIRST, le=LAST)] = FIRST,
@@ -241,7 +244,8 @@ def samples(
     First the times in seconds after the header X-Start, then a row for each of `channels`, in its
     order and unit. A value that is not there is NaN.
     """
-    found = readings_of(request).plotted(ask.desk.open(job), recording).samples(start, end, width)
+    plotted = readings_of(request).plotted(ask.desk.open(job), recording).as_read(reader)
+    found = plotted.samples(start, end, width)
     headers = {
         "X-Start": repr(found.start), "X-Samples": str(found.time.size),
         "X-Rows": str(len(found.values)), "Cache-Control": "no-store",

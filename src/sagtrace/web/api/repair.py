@@ -18,7 +18,7 @@ from sagtrace.vehicle.checks import Check
 from sagtrace.web.api.answers import Answer
 from sagtrace.web.api.known import CautionAnswer, CheckAnswer, check_fields
 from sagtrace.web.api.verdict import EstimateAnswer
-from sagtrace.web.asking import Look, Looked
+from sagtrace.web.asking import Look, Looked, Reading
 
 __all__ = ["router"]
 
@@ -128,13 +128,16 @@ def read_proofs(look: Looked, job: str) -> DuesAnswer:
     responses={200: {"content": {"application/pdf": {}}, "description": "The paper"}},
 )
 def read_paper(
-    look: Looked, job: str, paper: Annotated[str, Path(json_schema_extra={"enum": list(PAPERS)})]
+    look: Looked,
+    reader: Reading,
+    job: str,
+    paper: Annotated[str, Path(json_schema_extra={"enum": list(PAPERS)})],
 ) -> Response:
     """Return the customer page or the technical record as PDF."""
     if paper not in PAPERS:
         raise UnknownIdError("paper", paper, PAPERS)
     kept = look.open(job, derived=True)
-    data = look.desk.papers(kept)[paper]
+    data = look.desk.papers(kept, reader)[paper]
     headers = {**look.response.headers, "content-disposition": f'inline; filename="{paper}"'}
     return Response(data, media_type="application/pdf", headers=headers)
 

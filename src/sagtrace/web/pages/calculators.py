@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
-from sagtrace.app.calculators.records import Answer, Calculator, ask
+from sagtrace.app.calculators.records import Answer, Calculator, Field, ask
+from sagtrace.units import Own, Reader
 from sagtrace.web.api.calculators import calculator, typed_in
 from sagtrace.web.asking import Asked
 from sagtrace.web.pages.page import Frame, show
+from sagtrace.web.views.people import Person, with_unit
 
 __all__ = ["router"]
 
@@ -45,6 +47,8 @@ class CalculatorPage:
     """Everything that calculator.html may use."""
 
     calculator: Calculator
+    about: str  # when it helps
+    imperial: bool  # a bare number is in inches, psi, °F
     measured: tuple[FieldRow, ...]  # what has to be typed
     assumed: tuple[FieldRow, ...]  # what is taken as assumed if nothing is typed
     open: bool  # whether something of the assumed was typed
@@ -67,18 +71,29 @@ def shelf(request: Request, ask: Asked) -> HTMLResponse:
 @router.get("/calculators/{name}")
 def one(request: Request, asked: Asked, name: str) -> HTMLResponse:
     """Show a calculator, with its answer if the address holds what it needs."""
-    found, typed = calculator(asked.desk, name), typed_in(request)
+    found = calculator(asked.desk, name)
+    person, typed = Person.of(request), typed_in(request, found)
+    # A converter shows all units, and an address says in which its bare numbers were typed.
+    converts = found.group == "Units"
+    imperial = not converts and (
+        request.query_params.get("units") == "imperial" if typed else person.imperial
+    )
+    reader = Reader(imperial=imperial)
     sent = bool(typed) or "go" in request.query_params
     done = ask(found, typed)
     problems = done.problems if sent else {}
-    rows = [_row(f.id, found, typed, problems) for f in found.fields]
+    rows = [_row(f, typed, problems, reader) for f in found.fields]
     ready = [bool(f.default) and not f.choices for f in found.fields]
     page = CalculatorPage(
         calculator=found,
         measured=tuple(r for r, later in zip(rows, ready, strict=True) if not later),
         assumed=tuple(r for r, later in zip(rows, ready, strict=True) if later),
         open=any(r.typed or r.problem for r, later in zip(rows, ready, strict=True) if later),
-        answers=done.answers,
+        answers=tuple(
+            replace(a, text=Own(person.number(a.text))) if converts else a for a in done.answers
+        ),
+        about=Own(found.about) if converts else found.about,
+        imperial=imperial,
         caveats=tuple(dict.fromkeys(c for a in done.answers for c in a.caveats)),
         problem=problems.get("", ""),
         address=str(request.url) if done.answers and sent else "",
@@ -88,15 +103,14 @@ def one(request: Request, asked: Asked, name: str) -> HTMLResponse:
 
 
 def _row(
-    name: str, found: Calculator, typed: Mapping[str, str], problems: Mapping[str, str]
+    f: Field, typed: Mapping[str, str], problems: Mapping[str, str], reader: Reader
 ) -> FieldRow:
-    f = next(f for f in found.fields if f.id == name)
     return FieldRow(
         id=f.id,
         ask=f.ask,
-        unit=f.unit,
+        unit=reader.unit(f.unit),
         typed=typed.get(f.id, f.default if f.choices else ""),
-        placeholder=f.hint or f.default,
+        placeholder=f.hint or (f.default if f.choices else with_unit(f.default, f.unit)),
         note=f.basis,
         required=f.required and not f.default,
         problem=problems.get(f.id, ""),

@@ -44,7 +44,7 @@ def check(
     request: Request, ask: Asked, job: str, check: str, corrects: str = "", proof: bool = False
 ) -> HTMLResponse:
     """Show the card of any check; `corrects` is the entry that a new answer takes the place of."""
-    kept, person = ask.desk.open(job), Person.of(request.cookies)
+    kept, person = ask.desk.open(job), Person.of(request)
     system = ask.desk.workshop.system(kept.job.layout)
     record = system.check(check)
     proof = proof and bool(kept.job.repaired)

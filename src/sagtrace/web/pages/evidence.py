@@ -29,7 +29,7 @@ router = APIRouter(prefix="/jobs/{job}")
 @router.get("/evidence")
 def evidence(request: Request, ask: Asked, job: str) -> HTMLResponse:
     """Show what was entered, with the way to correct and to withdraw it."""
-    kept, person = ask.desk.open(job), Person.of(request.cookies)
+    kept, person = ask.desk.open(job), Person.of(request)
     judged: Judged | None = None
     facts: Facts | None = None
     problem = ""

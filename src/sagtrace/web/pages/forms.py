@@ -89,7 +89,7 @@ async def act(request: Request, ask: Asked, job: str, action: str) -> Response:
     except TYPED_WRONG as err:
         return again(request, err, fields, back)
     answer = RedirectResponse(back, 303)
-    if body.by.strip() and not Person.of(request.cookies).by:
+    if body.by.strip() and not Person.of(request).by:
         keep_name(answer, body.by)
     return answer
 

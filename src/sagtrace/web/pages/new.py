@@ -51,7 +51,7 @@ def new(request: Request, ask: Asked) -> HTMLResponse:
     )
     page = NewPage(
         layouts=tuple(_choice(layout) for layout in layouts),
-        facts=facts_of_all(layouts, Person.of(request.cookies)),
+        facts=facts_of_all(layouts, Person.of(request)),
     )
     return show(request, "new.html", Frame(title="New job", here="jobs"), page)
 

@@ -12,8 +12,11 @@ from typing import Any
 from fastapi import Request
 from fastapi.responses import HTMLResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 
 from sagtrace.app.kept import Kept
+from sagtrace.units import Own
+from sagtrace.web.rewriting import page_as_read
 from sagtrace.web.views.people import Person
 
 __all__ = ["Frame", "show", "show_problem"]
@@ -21,7 +24,18 @@ __all__ = ["Frame", "show", "show_problem"]
 TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
 LOCALE = Path(__file__).resolve().parents[1] / "locale"
 
+
+def _own(text: str) -> str:
+    """Return somebody's own words, marked so that nothing rewrites them."""
+    return Markup('<span translate="no">{}</span>').format(str(text)) if text else ""
+
+
+def _finished(value: Any) -> Any:
+    return _own(value) if isinstance(value, Own) else value
+
+
 _env = Environment(
+    finalize=_finished,
     loader=FileSystemLoader(TEMPLATES),
     autoescape=True,
     undefined=StrictUndefined,
@@ -29,6 +43,7 @@ _env = Environment(
     lstrip_blocks=True,
     extensions=["jinja2.ext.i18n"],
 )
+_env.filters["own"] = _own
 _words = gettext.translation("sagtrace", LOCALE, languages=["en"], fallback=True)
 _env.install_gettext_translations(_words, newstyle=True)  # type: ignore[attr-defined]
 
@@ -57,19 +72,22 @@ def show(
     request: Request, template: str, frame: Frame, page: Any = None, status: int = 200,
     headers: Mapping[str, str] | None = None,
 ) -> HTMLResponse:  # fmt: skip
-    """Return a page. Templates see `frame`, `page`, `person`, `by`, `theme` and `new_key()`.
+    """Return a page.
+
+    Templates see `frame`, `page`, `person`, `by`, `theme`, `decimal` and `new_key()`.
 
     A request that names a part (header X-Part: main) gets the content alone, for a page that is
     there already.
     """
-    part, person = request.headers.get("x-part") == "main", Person.of(request.cookies)
+    part, person = request.headers.get("x-part") == "main", Person.of(request)
+    reader = person.reader
     text = _env.get_template(template).render(
         frame=frame, page=page, part=part, new_key=_new_key, person=person, by=person.by,
-        theme=person.theme,
+        theme=person.theme, decimal="," if reader.comma else ".",
     )  # fmt: skip
     held = {"Cache-Control": "no-store", "Vary": "X-Part", "X-Revision": str(frame.revision)}
     held |= headers or {}
-    return HTMLResponse(text, status_code=status, headers=held)
+    return HTMLResponse(page_as_read(text, reader), status_code=status, headers=held)
 
 
 def show_problem(request: Request, status: int, title: str, text: str) -> Response:

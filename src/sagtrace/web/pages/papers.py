@@ -12,10 +12,12 @@ from sagtrace.report.assessment import Assessment
 from sagtrace.report.customer import customer_paper
 from sagtrace.report.technical import technical_paper
 from sagtrace.report.tree import Paper, Section
+from sagtrace.units import as_read
 from sagtrace.web.asking import Asked
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.opened import open_job
 from sagtrace.web.views.paper import PaperView, view_paper
+from sagtrace.web.views.people import Person
 
 __all__ = ["router"]
 
@@ -67,11 +69,12 @@ def papers(request: Request, ask: Asked, job: str) -> HTMLResponse:
 
 
 @router.get("/jobs/{job}/papers/{file}.pdf")
-def pdf(ask: Asked, job: str, file: str, download: bool = False) -> Response:
+def pdf(request: Request, ask: Asked, job: str, file: str, download: bool = False) -> Response:
     """Return a paper as PDF."""
     if file not in MAKERS:
         raise UnknownIdError("paper", file, MAKERS)
-    content = ask.desk.papers(ask.desk.open(job))[f"{file}.pdf"]
+    reader = Person.of(request).reader
+    content = ask.desk.papers(ask.desk.open(job), reader)[f"{file}.pdf"]
     how = "attachment" if download else "inline"
     named = {"Content-Disposition": f'{how}; filename="{job}-{file}.pdf"'}
     return Response(content, media_type="application/pdf", headers=named | _FRESH)
@@ -86,7 +89,7 @@ def on_page(request: Request, ask: Asked, job: str, kind: str) -> HTMLResponse:
     a = opened.assessment
     page = PaperPage(
         job=job, kind=kind, problem=opened.problem,
-        paper=view_paper(MAKERS[kind](a)) if a else None,
+        paper=view_paper(as_read(MAKERS[kind](a), Person.of(request).reader)) if a else None,
     )  # fmt: skip
     return show(request, "paper.html", Frame.of(opened.kept, _NAMES[kind], "papers"), page)
 

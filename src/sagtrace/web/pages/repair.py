@@ -13,6 +13,7 @@ from sagtrace.vehicle.job import Job
 from sagtrace.web.asking import Asked
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.opened import open_job
+from sagtrace.web.views.people import Person
 from sagtrace.web.views.proofs import HandoverView, OldProof, ProofView, view_handover, view_proofs
 from sagtrace.web.views.repair import OfferView, RepairView, said_of, view_repair
 
@@ -47,7 +48,7 @@ def repair(request: Request, ask: Asked, job: str) -> HTMLResponse:
     opened = open_job(ask.desk, job)
     a, kept = opened.assessment, opened.kept
     system = ask.desk.workshop.system(kept.job.layout)
-    proofs, old = view_proofs(a, ask.at) if a else ((), ())
+    proofs, old = view_proofs(a, ask.at, Person.of(request).reader) if a else ((), ())
     page = RepairPage(
         job=job, problem=opened.problem, stage=a.stage if a else "",
         headline=headline(a) if a else "", repair=view_repair(a) if a else None,

@@ -32,8 +32,8 @@ class SettingsPage:
 @router.get("/settings")
 def settings(request: Request, saved: str = "") -> HTMLResponse:
     """Show the settings."""
-    person = Person.of(request.cookies)
-    example = person.spread(403, 1, "length", "mm")
+    person = Person.of(request)
+    example = person.spread(403, 1, "mm")
     page = SettingsPage(person=person, saved=bool(saved), example=example)
     return show(request, "settings.html", Frame(title="Settings", here="settings"), page)
 
@@ -57,14 +57,12 @@ def save(
     by: Annotated[Line, Form(max_length=80)] = "",
     theme: Annotated[Literal["", "light", "dark"], Form()] = "",
     units: Annotated[Literal["metric", "imperial"], Form()] = "metric",
-    numbers: Annotated[Literal["point", "comma"], Form()] = "point",
+    numbers: Annotated[Literal["", "point", "comma"], Form()] = "",
 ) -> Response:
     """Keep the settings on this device."""
     if len(by.strip().splitlines()) > 1 or "\t" in by.strip():
         raise InputError("the name of who works here: a line end or tab is in it; take it out.")
-    person = Person(
-        by=by.strip(), theme=theme, imperial=units == "imperial", comma=numbers == "comma"
-    )
+    person = Person(by=by.strip(), theme=theme, imperial=units == "imperial", numbers=numbers)
     answer = RedirectResponse("/settings?saved=1", status_code=303)
     for name, value in person.cookies().items():
         answer.set_cookie(name, value, max_age=_YEAR, samesite="lax", httponly=True)

@@ -32,7 +32,7 @@ _PUTS: Mapping[str, Newest] = {
 @router.get("/jobs/{job}")
 def step(request: Request, ask: Asked, job: str) -> HTMLResponse:
     """Show the next thing to do."""
-    kept, person = ask.desk.open(job), Person.of(request.cookies)
+    kept, person = ask.desk.open(job), Person.of(request)
     frame = Frame.of(kept, "Next step", "next")
     try:
         found = ask.desk.assessed(kept)

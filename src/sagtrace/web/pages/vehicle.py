@@ -9,6 +9,7 @@ from sagtrace.bootstrap import drawing
 from sagtrace.errors import DocumentError, EvidenceError, InputError
 from sagtrace.web.asking import Asked
 from sagtrace.web.pages.page import Frame, show
+from sagtrace.web.views.people import Person
 from sagtrace.web.views.vehicle import vehicle_page
 
 __all__ = ["router"]
@@ -25,6 +26,6 @@ def vehicle(request: Request, ask: Asked, job: str, part: str = "") -> HTMLRespo
     except (EvidenceError, DocumentError, InputError) as err:
         # The job must still open, because what is wrong can only be put right on its pages.
         return show(request, "problem.html", Frame.of(kept, "Vehicle", "vehicle"), str(err))
-    page = vehicle_page(judged, drawing(), part)
+    page = vehicle_page(judged, drawing(), part, Person.of(request).reader)
     title = page.panel.title if page.panel else "Vehicle"
     return show(request, "vehicle.html", Frame.of(kept, title, "vehicle"), page)

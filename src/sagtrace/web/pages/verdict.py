@@ -11,6 +11,7 @@ from sagtrace.report.headline import headline
 from sagtrace.web.asking import Asked
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.opened import open_job
+from sagtrace.web.views.people import Person
 from sagtrace.web.views.verdict import VerdictView, view_verdict
 
 __all__ = ["router"]
@@ -38,6 +39,6 @@ def verdict(request: Request, ask: Asked, job: str) -> HTMLResponse:
     page = VerdictPage(
         job=job, problem=opened.problem,
         next=headline(a) if a else "", next_link=f"/jobs/{job}{links[a.stage]}" if a else "",
-        verdict=view_verdict(a) if a else None,
+        verdict=view_verdict(a, Person.of(request).reader) if a else None,
     )  # fmt: skip
     return show(request, "verdict.html", Frame.of(opened.kept, "Verdict", "verdict"), page)

@@ -139,7 +139,8 @@ const NEAR = 0.1; // chosen: a typed time this far from the elapsed one is as go
 
 function spoken(seconds) {
   if (seconds < 120) return `${seconds.toFixed(0)} s`;
-  return seconds < 7200 ? `${(seconds / 60).toFixed(0)} min` : `${(seconds / 3600).toFixed(1)} h`;
+  const hours = () => (seconds / 3600).toFixed(1).replace(".", document.documentElement.dataset.decimal ?? ".");
+  return seconds < 7200 ? `${(seconds / 60).toFixed(0)} min` : `${hours()} h`;
 }
 
 // Return whether the form may go: a time that does not fit the clock is asked about once.

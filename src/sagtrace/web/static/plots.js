@@ -13,14 +13,16 @@ const SIDE = 56; // px of the vertical axis
 const DEBOUNCE = 30; // ms, while a window keeps changing
 const MARGIN = 0.25; // of a window, loaded on either side
 const JOINED = 20; // of a channel's own steps that a line goes over
-const LEAST = { mm: 4, V: 0.5, A: 1, "°C": 1, bar: 0.2, "km/h": 5 }; // that a vertical axis spans
+const LEAST = { mm: 4, in: 0.16, V: 0.5, A: 1, "°C": 1, "°F": 2, bar: 0.2, psi: 3, "km/h": 5, mph: 3 }; // that a vertical axis spans
 const TICKS = [0.006, 0.012, 0.03, 0.06, 0.12, 0.3, 0.6, 1.2, 3, 6, 12, 30, 60, 120, 300, 600, 1200, 3000, 6000, 12000, 30000, 60000];
 const TALL = 130; // px, about
 const BUSY = 8; // widths of the panel that a line goes up and down
+const FINE = { bar: 2, V: 2, in: 3 }; // digits after the decimal sign, if not one
 let groups = 0;
 
 const decimals = (step) => Math.max(0, Math.ceil(-Math.log10(step / 60) - 1e-9));
-const minutes = (s, step) => (s / 60).toFixed(decimals(step)).replace("-", "−");
+const told = (text) => text.replace("-", "−").replace(".", document.documentElement.dataset.decimal ?? ".");
+const minutes = (s, step) => told((s / 60).toFixed(decimals(step)));
 
 export class Plots {
   // `scheme` says rows, panels, shades and marks; `load(from, to, width, signal)` gives samples;
@@ -245,7 +247,7 @@ export class Plots {
       },
       axes: [
         { ...axis, size: 26, gap: 2, incrs: TICKS, space: 64, values: (_, at, __, ___, step) => at.map((s) => minutes(s, step)) },
-        { ...axis, size: SIDE, gap: 4, values: (_, at) => at.map((v) => (scheme.unit ? String(+v.toFixed(6)).replace("-", "−") : "")), grid: { ...axis.grid, show: Boolean(scheme.unit) } },
+        { ...axis, size: SIDE, gap: 4, values: (_, at) => at.map((v) => (scheme.unit ? told(String(+v.toFixed(6))) : "")), grid: { ...axis.grid, show: Boolean(scheme.unit) } },
       ],
       series: [{}, ...scheme.rows.map((r) => this.#series(scheme, r))],
       hooks: {
@@ -368,6 +370,5 @@ function nearest(line, i) {
 function shown(value, unit) {
   if (value == null) return "no value";
   if (!unit) return value > 0.5 ? "on" : "off";
-  const digits = unit === "bar" || unit === "V" ? 2 : 1;
-  return `${value.toFixed(digits).replace("-", "−")} ${unit}`;
+  return `${told(value.toFixed(FINE[unit] ?? 1))} ${unit}`;
 }

@@ -12,16 +12,17 @@ async function setUp() {
   const place = part.querySelector(".plots-panels");
   const width = Math.max(240, place.clientWidth - 56);
   const root = part.dataset.from;
+  const read = part.dataset.read; // units and decimal sign
   try {
     // Both at once, because the second does not need the first.
-    const first = fetchSamples(root, null, null, width);
-    const answer = await fetch(`${root}/channels`);
+    const first = fetchSamples(root, read, null, null, width);
+    const answer = await fetch(`${root}/channels?${read}`);
     const scheme = await answer.json();
     if (!answer.ok) throw new Error(scheme.detail);
     if (!scheme.rows.length) throw new Error("The recording has no channel with values.");
     let early = first;
     const load = (from, to, wide, signal) => {
-      const given = early ?? fetchSamples(root, from, to, wide, signal);
+      const given = early ?? fetchSamples(root, read, from, to, wide, signal);
       early = null;
       return given;
     };
@@ -51,8 +52,9 @@ function say(place, text) {
   place.hidden = !text;
 }
 
-async function fetchSamples(root, from, to, width, signal) {
-  const asked = new URLSearchParams({ width: String(Math.min(4000, Math.max(10, width))) });
+async function fetchSamples(root, read, from, to, width, signal) {
+  const asked = new URLSearchParams(read);
+  asked.set("width", String(Math.min(4000, Math.max(10, width))));
   if (from !== null) asked.set("from", String(from));
   if (to !== null) asked.set("to", String(to));
   const answer = await fetch(`${root}/samples?${asked}`, { signal });

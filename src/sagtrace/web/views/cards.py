@@ -12,7 +12,7 @@ from sagtrace.report.after_repair import proof_cautions
 from sagtrace.report.parts import by_gravity
 from sagtrace.report.pictures import Picture, picture_for
 from sagtrace.report.words import duration, percent, sentence
-from sagtrace.units import convert
+from sagtrace.units import Own, convert
 from sagtrace.vehicle.checks import Caution, Check, Input
 from sagtrace.vehicle.job import Begun, Entry, Job
 from sagtrace.vehicle.system import System
@@ -131,7 +131,7 @@ def card(
     fields = tuple(_field(slot, person, typed, ends, now) for slot in inputs)
     last = corrects or next((e for e in job.current() if e.check == check.id), None)
     texts = {o.id: o.text for o in check.outcomes}
-    said = (texts.get(last.outcome) or "; ".join(last.values.values())) if last else ""
+    said = (texts.get(last.outcome) or Own("; ".join(last.values.values()))) if last else ""
     return Card(
         job=job.id,
         check=check.id,
@@ -177,7 +177,7 @@ def _choices(check: Check, expected: Mapping[str, float]) -> tuple[Choice, ...]:
 def _field(
     slot: Input, person: Person, typed: Mapping[str, str], begun: Begun | None, now: str
 ) -> Field:
-    unit = person.unit(slot.kind, slot.unit)
+    unit = person.reader.unit(slot.unit)
     hint, value, passed = "", typed.get(slot.name, ""), math.nan
     if begun is not None and slot.name == "time":
         passed = since(begun.at, now)

@@ -11,6 +11,7 @@ from sagtrace.evidence.facts import Facts
 from sagtrace.evidence.findings import find
 from sagtrace.report.assessment import Judged
 from sagtrace.report.words import sentence
+from sagtrace.units import Own
 from sagtrace.vehicle.job import Entry, Job, Note
 from sagtrace.vehicle.system import System
 from sagtrace.web.views.moments import Moment, moment
@@ -116,7 +117,9 @@ def _row(
         id=entry.id,
         check=entry.check,
         name=sentence(check.name if check else entry.check).rstrip("."),
-        typed=sentence(outcomes.get(entry.outcome, entry.outcome) or numbers),
+        typed=Own(sentence(numbers))
+        if numbers
+        else sentence(outcomes.get(entry.outcome, entry.outcome)),
         says=says,
         caveats=caveats,
         doubt=doubts.get(entry.id, "") if not why_not else "",
@@ -151,10 +154,10 @@ def _why_not(job: Job, judged: Judged | None, entry: Entry, *, proof: bool) -> s
     later = next((e for e in job.entries if e.supersedes == entry.id), None)
     if later is not None:
         done = "Withdrawn" if later.withdrawn else "Corrected"
-        return sentence(f"{done} by {later.id}" + (f": {later.note}" if later.note else ""))
+        return Own(sentence(f"{done} by {later.id}" + (f": {later.note}" if later.note else "")))
     left_out = judged.left_out if judged else ()
     why = next((o.why for o in left_out if o.entry == entry.id), "")
-    return sentence(why)
+    return Own(sentence(why))
 
 
 def _note(job: str, note: Note, now: str) -> NoteRow:

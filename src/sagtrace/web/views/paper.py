@@ -188,8 +188,8 @@ def _table(table: Table) -> TableView:
 def _cells(heads: Sequence[Cell], row: Sequence[str]) -> Iterator[Cell]:
     """Yield exactly one cell a column; what is over goes into the last one."""
     for i, head in enumerate(heads):
-        last = i == len(heads) - 1
-        text = " ".join(row[i:]) if last else row[i] if i < len(row) else ""
+        over = i == len(heads) - 1 and len(row) > len(heads)
+        text = " ".join(row[i:]) if over else row[i] if i < len(row) else ""
         yield Cell(head=head.text, text=text, right=head.right)
 
 

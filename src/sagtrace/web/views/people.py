@@ -6,15 +6,23 @@ import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 from urllib.parse import quote, unquote
 
-from sagtrace.errors import SagtraceError
-from sagtrace.units import IMPERIAL, convert
+from babel import Locale
+from babel.core import UnknownLocaleError
+from starlette.requests import Request
 
-__all__ = ["Person", "with_unit"]
+from sagtrace.units import Reader, convert
 
+__all__ = ["Person", "usual_sign", "with_unit"]
+
+_LONGEST = 200  # chosen: characters of a header that are looked at
 _BARE = re.compile(r"[\s\d.,+\-−±/·'’]*\d[\s\d.,+\-−±/·]*")  # a number that names no unit
+
+
+Decimal = Literal["", "point", "comma"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,17 +32,20 @@ class Person:
     by: str = ""
     theme: Literal["", "light", "dark"] = ""  # empty: as the device is set
     imperial: bool = False
-    comma: bool = False  # decimal comma
+    numbers: Decimal = ""  # the decimal sign; empty: as the device's language has it
+    usual: Literal["point", "comma"] = "point"  # what the device's language has
 
     @classmethod
-    def of(cls, cookies: Mapping[str, str]) -> Person:
-        """Return the person that the cookies of a request describe."""
-        theme = cookies.get("theme", "")
+    def of(cls, request: Request) -> Person:
+        """Return the person that the cookies and the language of a request describe."""
+        cookies = request.cookies
+        theme, numbers = cookies.get("theme", ""), cookies.get("numbers", "")
         return cls(
             by=_writable(unquote(cookies.get("by", "")))[:80].strip(),
             theme="light" if theme == "light" else "dark" if theme == "dark" else "",
             imperial=cookies.get("units") == "imperial",
-            comma=cookies.get("numbers") == "comma",
+            numbers="point" if numbers == "point" else "comma" if numbers == "comma" else "",
+            usual=usual_sign(request.headers.get("accept-language", "")[:_LONGEST]),
         )
 
     def cookies(self) -> Mapping[str, str]:
@@ -43,21 +54,17 @@ class Person:
             "by": quote(self.by),
             "theme": self.theme,
             "units": "imperial" if self.imperial else "metric",
-            "numbers": "comma" if self.comma else "point",
+            "numbers": self.numbers,
         }
 
-    def unit(self, kind: str, unit: str) -> str:
-        """Return the unit that this person reads for a kind of quantity that is kept in `unit`."""
-        wanted = IMPERIAL.get(kind, unit) if self.imperial else unit
-        try:
-            convert(1.0, unit, wanted)
-        except SagtraceError:
-            return unit
-        return wanted
+    @property
+    def reader(self) -> Reader:
+        """How this person reads numbers."""
+        return Reader(imperial=self.imperial, comma=(self.numbers or self.usual) == "comma")
 
-    def spread(self, value: float, std: float, kind: str, unit: str) -> str:
+    def spread(self, value: float, std: float, unit: str) -> str:
         """Return an assumed value and its standard deviation as this person reads it."""
-        shown = self.unit(kind, unit)
+        shown = self.reader.unit(unit)
         number = convert(value, unit, shown)
         std = convert(value + std, unit, shown) - number
         text = f"{number:.4g} ± {std:.2g}" if std > 0.0 else f"{number:.4g}"
@@ -65,7 +72,26 @@ class Person:
 
     def number(self, text: str) -> str:
         """Return a text with this person's decimal sign."""
-        return re.sub(r"(?<=\d)\.(?=\d)", ",", text) if self.comma else text
+        return self.reader.number(text)
+
+
+@lru_cache(maxsize=256)
+def usual_sign(languages: str) -> Literal["point", "comma"]:
+    """Return the decimal sign of the first known language of an Accept-Language header (CLDR).
+
+    >>> usual_sign("de-AT,en;q=0.8"), usual_sign("en-GB"), usual_sign("")
+    ('comma', 'point', 'point')
+    """
+    for part in languages.split(","):
+        tag = part.partition(";")[0].strip()
+        if not tag.replace("-", "").isalnum():
+            continue
+        try:
+            decimal = Locale.parse(tag, sep="-").number_symbols["latn"]["decimal"]
+        except (UnknownLocaleError, ValueError, KeyError):
+            continue
+        return "comma" if decimal == "," else "point"
+    return "point"
 
 
 def _writable(name: str) -> str:

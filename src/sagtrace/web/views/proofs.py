@@ -13,7 +13,7 @@ from sagtrace.report.after_repair import handover, proof_cautions
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.compared import compared
 from sagtrace.report.words import duration, listed, sentence
-from sagtrace.units import from_si, to_si
+from sagtrace.units import Reader, as_read, from_si, to_si
 from sagtrace.vehicle.checks import Check, Input
 from sagtrace.vehicle.job import Begun
 from sagtrace.web.views.intervals import IntervalsDrawing, draw_intervals
@@ -136,12 +136,14 @@ def view_handover(a: Assessment) -> HandoverView | None:
     return HandoverView(cautions=grouped(found.cautions), back=back)
 
 
-def view_proofs(a: Assessment, now: str) -> tuple[tuple[ProofView, ...], tuple[OldProof, ...]]:
+def view_proofs(
+    a: Assessment, now: str, reader: Reader
+) -> tuple[tuple[ProofView, ...], tuple[OldProof, ...]]:
     """Return the proofs that are due, and results that count no longer."""
-    return tuple(_proof(a, due, now) for due in a.proofs), tuple(_old(a))
+    return tuple(_proof(a, due, now, reader) for due in a.proofs), tuple(_old(a))
 
 
-def _proof(a: Assessment, due: DueProof, now: str) -> ProofView:
+def _proof(a: Assessment, due: DueProof, now: str, reader: Reader) -> ProofView:
     system, check = a.system, a.system.checks[due.proof.check]
     way = way_to_check(system, check, a.job.access)
     begun = next((b for b in reversed(a.job.waiting()) if b.check == check.id), None)
@@ -172,10 +174,10 @@ def _proof(a: Assessment, due: DueProof, now: str) -> ProofView:
         next=WHAT_NOW[result],
         waiting=_waiting(begun, inputs, now) if begun else None,
         may_begin=check.wait_minutes > 0.0,
-        start_fields=tuple(_field(slot, None, now) for slot in inputs if _at_start(slot)),
-        fields=tuple(_field(slot, begun, now) for slot in inputs),
+        start_fields=tuple(_field(slot, None, now, reader) for slot in inputs if _at_start(slot)),
+        fields=tuple(_field(slot, begun, now, reader) for slot in inputs),
         outcomes=tuple((o.id, sentence(o.text)) for o in check.outcomes),
-        comparison=_comparison(a, due),
+        comparison=_comparison(a, due, reader),
     )
 
 
@@ -194,9 +196,12 @@ def _at_start(slot: Input) -> bool:
     return slot.name.endswith("-start")
 
 
-def _field(slot: Input, begun: Begun | None, now: str) -> FieldView:
+def _field(slot: Input, begun: Begun | None, now: str, reader: Reader) -> FieldView:
     field = FieldView(
-        name=slot.name, ask=sentence(slot.ask).rstrip("."), unit=slot.unit, required=slot.required
+        name=slot.name,
+        ask=sentence(slot.ask).rstrip("."),
+        unit=reader.unit(slot.unit),
+        required=slot.required,
     )
     if begun is None:
         return field
@@ -230,10 +235,11 @@ def _waiting(begun: Begun, inputs: Sequence[Input], now: str) -> WaitingView:
     )  # fmt: skip
 
 
-def _comparison(a: Assessment, due: DueProof) -> ComparisonView | None:
+def _comparison(a: Assessment, due: DueProof, reader: Reader) -> ComparisonView | None:
     found = compared(a.system, a.verdict, due)
     if found is None or not a.job.repaired:
         return None
+    found = as_read(found, reader)
     drawings = (("wide", draw_intervals(found, WIDE)), ("narrow", draw_intervals(found, NARROW)))
     return ComparisonView(drawings=drawings, text=found.text)
 

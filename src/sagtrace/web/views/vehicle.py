@@ -22,6 +22,7 @@ from sagtrace.report.schematic_parts import (
 )
 from sagtrace.report.schematic_rules import SHEETS, Drawing
 from sagtrace.report.words import duration, listed, odds, percent, sentence
+from sagtrace.units import METRIC, Reader, as_read
 from sagtrace.vehicle.checks import Check
 
 __all__ = [
@@ -128,9 +129,11 @@ class VehiclePage:
     edition: str
 
 
-def vehicle_page(judged: Judged, drawing: Drawing, chosen: str) -> VehiclePage:
+def vehicle_page(
+    judged: Judged, drawing: Drawing, chosen: str, reader: Reader = METRIC
+) -> VehiclePage:
     """Return the page; raise UnknownIdError if the chosen part does not exist."""
-    parts = parts_of(judged, drawing)
+    parts = {id_: as_read(part, reader) for id_, part in parts_of(judged, drawing).items()}
     if chosen and chosen not in parts:
         raise UnknownIdError("part", chosen, parts)
     system, job = judged.system, f"/jobs/{judged.job.id}"

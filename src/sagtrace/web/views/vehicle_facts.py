@@ -30,8 +30,8 @@ def facts_of(layout: Layout, typed: Mapping[str, str], person: Person) -> tuple[
         FactField(
             name=fact.id,
             ask=sentence(fact.name).rstrip("."),
-            unit=person.unit(fact.kind, fact.unit),
-            assumed=person.spread(fact.value, fact.std, fact.kind, fact.unit),
+            unit=person.reader.unit(fact.unit),
+            assumed=person.spread(fact.value, fact.std, fact.unit),
             differs="",
             value=typed.get(fact.id, ""),
         )

@@ -12,7 +12,7 @@ from sagtrace.report.causes import Strand, strands
 from sagtrace.report.parts import leading_beliefs, state_text
 from sagtrace.report.tree import Bar
 from sagtrace.report.words import listed, odds, percent, sentence
-from sagtrace.units import from_si
+from sagtrace.units import METRIC, Reader, as_read, from_si
 from sagtrace.vehicle.layouts import Fact
 from sagtrace.web.views.opened import evidence_link
 from sagtrace.web.views.paper import BarRow, bar_row
@@ -118,7 +118,7 @@ class VerdictView:
     left_out: tuple[tuple[str, str, str], ...]  # entry, what was done, why
 
 
-def view_verdict(a: Assessment) -> VerdictView:
+def view_verdict(a: Assessment, reader: Reader = METRIC) -> VerdictView:
     """Return what the page shows."""
     verdict, system = a.verdict, a.system
     found = leading_beliefs(a)
@@ -132,7 +132,7 @@ def view_verdict(a: Assessment) -> VerdictView:
         sets_rest=percent(1.0 - sum(s.probability for s in verdict.sets[:SETS])),
         faults=tuple(faults[: max(FAULTS, len(found))]),
         more_faults=tuple(faults[max(FAULTS, len(found)) :]),
-        stories=tuple(_story(strand) for strand in strands(a)),
+        stories=tuple(_story(as_read(strand, reader)) for strand in strands(a)),
         not_excluded=tuple(
             (_title(system.faults[b.fault].name), percent(b.probability))
             for b in verdict.not_excluded
