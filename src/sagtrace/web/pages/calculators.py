@@ -12,6 +12,7 @@ from sagtrace.app.calculators.records import Answer, Calculator, ask
 from sagtrace.web.api.calculators import calculator, typed_in
 from sagtrace.web.asking import Asked
 from sagtrace.web.pages.page import Frame, show
+from sagtrace.web.words import _
 
 __all__ = ["router"]
 
@@ -61,7 +62,9 @@ def shelf(request: Request, ask: Asked) -> HTMLResponse:
     for found in ask.desk.calculators.values():
         groups.setdefault(found.group, []).append(found)
     page = ShelfPage(groups=tuple((name, tuple(some)) for name, some in groups.items()))
-    return show(request, "calculators.html", Frame(title="Calculators", here="calculators"), page)
+    return show(
+        request, "calculators.html", Frame(title=_("Calculators"), here="calculators"), page
+    )
 
 
 @router.get("/calculators/{name}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gettext
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,11 +14,11 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from sagtrace.app.kept import Kept
 from sagtrace.web.views.people import Person
+from sagtrace.web.words import lookup, lookup_many, spoken
 
 __all__ = ["Frame", "show", "show_problem"]
 
 TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
-LOCALE = Path(__file__).resolve().parents[1] / "locale"
 
 _env = Environment(
     loader=FileSystemLoader(TEMPLATES),
@@ -29,8 +28,9 @@ _env = Environment(
     lstrip_blocks=True,
     extensions=["jinja2.ext.i18n"],
 )
-_words = gettext.translation("sagtrace", LOCALE, languages=["en"], fallback=True)
-_env.install_gettext_translations(_words, newstyle=True)  # type: ignore[attr-defined]
+_env.install_gettext_callables(  # type: ignore[attr-defined]
+    lookup, lookup_many, newstyle=True
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +57,8 @@ def show(
     request: Request, template: str, frame: Frame, page: Any = None, status: int = 200,
     headers: Mapping[str, str] | None = None,
 ) -> HTMLResponse:  # fmt: skip
-    """Return a page. Templates see `frame`, `page`, `person`, `by`, `theme` and `new_key()`.
+    """Return a page. Templates see `frame`, `page`, `person`, `by`, `theme`, `words` and
+    `new_key()`.
 
     A request that names a part (header X-Part: main) gets the content alone, for a page that is
     there already.
@@ -65,7 +66,7 @@ def show(
     part, person = request.headers.get("x-part") == "main", Person.of(request.cookies)
     text = _env.get_template(template).render(
         frame=frame, page=page, part=part, new_key=_new_key, person=person, by=person.by,
-        theme=person.theme,
+        theme=person.theme, words=spoken(),
     )  # fmt: skip
     held = {"Cache-Control": "no-store", "Vary": "X-Part", "X-Revision": str(frame.revision)}
     held |= headers or {}

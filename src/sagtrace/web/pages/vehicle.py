@@ -10,6 +10,7 @@ from sagtrace.errors import DocumentError, EvidenceError, InputError
 from sagtrace.web.asking import Asked
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.vehicle import vehicle_page
+from sagtrace.web.words import _
 
 __all__ = ["router"]
 
@@ -24,7 +25,7 @@ def vehicle(request: Request, ask: Asked, job: str, part: str = "") -> HTMLRespo
         judged = ask.desk.judged(kept)
     except (EvidenceError, DocumentError, InputError) as err:
         # The job must still open, because what is wrong can only be put right on its pages.
-        return show(request, "problem.html", Frame.of(kept, "Vehicle", "vehicle"), str(err))
+        return show(request, "problem.html", Frame.of(kept, _("Vehicle"), "vehicle"), str(err))
     page = vehicle_page(judged, drawing(), part)
-    title = page.panel.title if page.panel else "Vehicle"
+    title = page.panel.title if page.panel else _("Vehicle")
     return show(request, "vehicle.html", Frame.of(kept, title, "vehicle"), page)

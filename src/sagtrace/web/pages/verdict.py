@@ -12,6 +12,7 @@ from sagtrace.web.asking import Asked
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.opened import open_job
 from sagtrace.web.views.verdict import VerdictView, view_verdict
+from sagtrace.web.words import _
 
 __all__ = ["router"]
 
@@ -40,4 +41,4 @@ def verdict(request: Request, ask: Asked, job: str) -> HTMLResponse:
         next=headline(a) if a else "", next_link=f"/jobs/{job}{links[a.stage]}" if a else "",
         verdict=view_verdict(a) if a else None,
     )  # fmt: skip
-    return show(request, "verdict.html", Frame.of(opened.kept, "Verdict", "verdict"), page)
+    return show(request, "verdict.html", Frame.of(opened.kept, _("Verdict"), "verdict"), page)

@@ -25,6 +25,7 @@ class Person:
     theme: Literal["", "light", "dark"] = ""  # empty: as the device is set
     imperial: bool = False
     comma: bool = False  # decimal comma
+    language: str = ""  # of the pages; empty: as the browser asks
 
     @classmethod
     def of(cls, cookies: Mapping[str, str]) -> Person:
@@ -35,6 +36,7 @@ class Person:
             theme="light" if theme == "light" else "dark" if theme == "dark" else "",
             imperial=cookies.get("units") == "imperial",
             comma=cookies.get("numbers") == "comma",
+            language=cookies.get("language", ""),
         )
 
     def cookies(self) -> Mapping[str, str]:
@@ -44,6 +46,7 @@ class Person:
             "theme": self.theme,
             "units": "imperial" if self.imperial else "metric",
             "numbers": "comma" if self.comma else "point",
+            "language": self.language,
         }
 
     def unit(self, kind: str, unit: str) -> str:
