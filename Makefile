@@ -37,6 +37,7 @@ screenshots: setup-dev
 evidence: setup-dev
 	@$(BIN)/python tools/make_validation.py
 	@$(BIN)/python tools/make_cli_reference.py
+	@$(BIN)/python tools/make_messages.py
 
 clean:
 	rm -rf $(VENV) out .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache

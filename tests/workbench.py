@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import threading
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -17,6 +17,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_play
 from sagtrace.app.desk import Desk
 from sagtrace.bootstrap import open_desk, seed_demo
 from sagtrace.web.app import build_app
+from sagtrace.web.words import Words
 
 ARGS = [
     "--no-sandbox",
@@ -62,10 +63,17 @@ def fresh_desk() -> Desk:
 
 
 def run(
-    desk: Desk, port: int = 0, now: Callable[[], str] | None = None
+    desk: Desk,
+    port: int = 0,
+    now: Callable[[], str] | None = None,
+    languages: Mapping[str, Words] | None = None,
 ) -> tuple[Bench, threading.Thread]:
     """Return a workbench that answers, and its thread; `now` is the time of day there."""
-    app = build_app(desk, now=now) if now else build_app(desk)
+    app = (
+        build_app(desk, now=now, languages=languages)
+        if now
+        else build_app(desk, languages=languages)
+    )
     config = uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error", lifespan="off")
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, daemon=True)
@@ -82,8 +90,12 @@ def stop(bench: Bench, thread: threading.Thread) -> None:
 
 
 @contextmanager
-def running(desk: Desk, now: Callable[[], str] | None = None) -> Iterator[Bench]:
-    found, thread = run(desk, now=now)
+def running(
+    desk: Desk,
+    now: Callable[[], str] | None = None,
+    languages: Mapping[str, Words] | None = None,
+) -> Iterator[Bench]:
+    found, thread = run(desk, now=now, languages=languages)
     try:
         yield found
     finally:

@@ -50,6 +50,11 @@ def test_the_command_line_page_has_every_command_and_exit_code() -> None:
     assert said.count("\nsagtrace ") >= len(COMMANDS)
 
 
+def test_the_message_catalogue_is_current() -> None:
+    module = tool("make_messages")
+    assert module.PAGE.read_text(encoding="utf-8") == module.page()
+
+
 def test_the_validation_page_is_current() -> None:
     """A process of its own collects the tests, because this one is busy running them."""
     command = [sys.executable, str(ROOT / "tools" / "make_validation.py"), "--check"]
@@ -65,11 +70,12 @@ def test_a_difference_is_given_as_the_power_of_ten_above_it(x: float, text: str)
     assert tool("make_validation").upper_power_of_ten(x) == text
 
 
-@pytest.mark.parametrize("page", ["cli.md", "VALIDATION.md"])
+@pytest.mark.parametrize("page", ["cli.md", "VALIDATION.md", "sagtrace.pot"])
 def test_a_page_that_is_not_current_is_noticed(
     page: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    module = tool("make_cli_reference" if page == "cli.md" else "make_validation")
+    makers = {"cli.md": "make_cli_reference", "VALIDATION.md": "make_validation"}
+    module = tool(makers.get(page, "make_messages"))
     monkeypatch.setattr(module, "PAGE", tmp_path / page)
     monkeypatch.setattr(module, "page", lambda: "what it should be\n")
     monkeypatch.setattr(sys, "argv", ["tool", "--check"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from fastapi.testclient import TestClient
@@ -10,6 +11,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from sagtrace.app.desk import Desk
 from sagtrace.app.kept import Mark
 from sagtrace.web.app import build_app
+from sagtrace.web.words import Words
 from workbench import fresh_desk
 
 __all__ = ["client_of", "FromHere", "small_desk"]
@@ -32,9 +34,9 @@ class FromHere:
         await self.app(here, receive, send)
 
 
-def client_of(desk: Desk) -> TestClient:
+def client_of(desk: Desk, languages: Mapping[str, Words] | None = None) -> TestClient:
     """Return a client that gets 500 as any other would, and no traceback."""
-    app = FromHere(build_app(desk))
+    app = FromHere(build_app(desk, languages=languages))
     return TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from inspect import signature
 from pathlib import Path
@@ -15,12 +15,15 @@ from fastapi.staticfiles import StaticFiles
 from sagtrace.app.desk import Desk
 from sagtrace.web.api import routes as api
 from sagtrace.web.api.describe import describe
+from sagtrace.web.catalogues import read_catalogues
 from sagtrace.web.guard import Guard
+from sagtrace.web.languages import Spoken
 from sagtrace.web.pages import routes as pages
 from sagtrace.web.pages.page import show_problem
 from sagtrace.web.problems import add_problems
 from sagtrace.web.readings import Readings
 from sagtrace.web.sizes import Sizes
+from sagtrace.web.words import Words
 
 __all__ = ["build_app"]
 
@@ -31,8 +34,16 @@ def _now() -> str:
     return datetime.now(UTC).isoformat(timespec="seconds")
 
 
-def build_app(desk: Desk, *, now: Callable[[], str] = _now) -> FastAPI:
-    """Return the workbench over a desk; `now` tells the moment of a change as RFC 3339."""
+def build_app(
+    desk: Desk,
+    *,
+    now: Callable[[], str] = _now,
+    languages: Mapping[str, Words] | None = None,
+) -> FastAPI:
+    """Return the workbench over a desk; `now` tells the moment of a change as RFC 3339.
+
+    `languages` are what the pages speak, those that have a catalogue if nothing is said.
+    """
     app = FastAPI(
         title="sagtrace",
         version=desk.workshop.version,
@@ -43,6 +54,7 @@ def build_app(desk: Desk, *, now: Callable[[], str] = _now) -> FastAPI:
         **_silent(),
     )
     app.state.desk, app.state.now = desk, now
+    app.state.languages = read_catalogues() if languages is None else languages
     app.state.readings = Readings(desk)
     add_problems(app, show_problem)
     for router in api.routers():
@@ -54,6 +66,7 @@ def build_app(desk: Desk, *, now: Callable[[], str] = _now) -> FastAPI:
     describe(app)
     app.add_middleware(Sizes)
     app.add_middleware(Guard)
+    app.add_middleware(Spoken, languages=app.state.languages)  # outermost, so that all speak it
     return app
 
 

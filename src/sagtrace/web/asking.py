@@ -15,6 +15,7 @@ from sagtrace.app.kept import Kept, Mark
 from sagtrace.errors import InputError
 from sagtrace.units import Reader
 from sagtrace.web.bodies import unwritable
+from sagtrace.web.words import _, spoken
 
 __all__ = ["Ask", "Asked", "etag", "Look", "Looked", "Reading", "Sent", "Uploaded"]
 
@@ -62,8 +63,8 @@ class Look:
         """Return a job, or end with 304; `derived`: what is shown follows from the knowledge."""
         kept = self.desk.open(job)
         workshop = self.desk.workshop
-        by = f"{workshop.knowledge.digest}{workshop.version}" if derived else ""
-        self.tag(etag(kept, by))
+        made = f"{workshop.knowledge.digest}{workshop.version}{spoken().language}"
+        self.tag(etag(kept, made if derived else ""))
         return kept
 
     def tag(self, tag: str) -> None:
@@ -145,7 +146,7 @@ def _check_address(request: Request) -> None:
     """Refuse what cannot be an id before anything looks for it."""
     for value in request.path_params.values():
         if unwritable(str(value)) or len(str(value)) > _LONGEST:
-            raise HTTPException(404, "the address names nothing that can exist.")
+            raise HTTPException(404, _("the address names nothing that can exist."))
     for name, value in request.query_params.multi_items():
         if found := unwritable(value):
             raise InputError(f"{name}: {found}")

@@ -16,6 +16,7 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from sagtrace.web.problems import is_api, problem
+from sagtrace.web.words import _
 
 __all__ = ["Guard", "is_loopback"]
 
@@ -82,16 +83,16 @@ def _foreign(scope: Scope, headers: Headers) -> str:
     """Return why a request is refused; empty if it comes from here."""
     client = scope.get("client")
     if client and not is_loopback(client[0]):
-        return "The workbench answers this machine only."
+        return _("The workbench answers this machine only.")
     if not is_loopback(_host(headers.get("host", ""))):
-        return "The workbench answers this machine only; open it as http://127.0.0.1."
+        return _("The workbench answers this machine only; open it as http://127.0.0.1.")
     if scope["method"] in _SAFE:
         return ""
     origin = headers.get("origin")
     if origin is not None and _net(origin) != headers.get("host"):
-        return "A page of another site cannot change jobs."
+        return _("A page of another site cannot change jobs.")
     if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
-        return "A page of another site cannot change jobs."
+        return _("A page of another site cannot change jobs.")
     return ""
 
 

@@ -24,6 +24,7 @@ from sagtrace.signals.episodes import find_events
 from sagtrace.signals.trace import ROLES, Trace
 from sagtrace.twin.identify.result import Curve
 from sagtrace.units import METRIC, Reader, as_read, convert, from_si
+from sagtrace.web.words import _, later
 
 __all__ = ["Mark", "Panel", "Plotted", "Row", "Samples", "Shade", "make_plotted", "role_words"]
 
@@ -40,14 +41,20 @@ SHOWN = {
     "speed": "km/h",
 }
 TITLES = {
-    "current": "Current",
-    "voltage": "Voltage",
-    "pressure_gauge": "Pressure above the air around",
-    "temperature": "Temperature",
-    "speed": "Speed of the vehicle",
+    "current": later("Current"),
+    "voltage": later("Voltage"),
+    "pressure_gauge": later("Pressure above the air around"),
+    "temperature": later("Temperature"),
+    "speed": later("Speed of the vehicle"),
 }
 ORDER = ("length", "left", "count", "current", "voltage", "pressure_gauge", "temperature", "speed")
-LABELS = {"hold": "rest", "engine": "engine starts"}
+LABELS = {
+    "hold": later("rest"),
+    "fill": later("fill"),
+    "vent": later("vent"),
+    "load": later("load"),
+    "engine": later("engine starts"),
+}
 # What a finding was read from: the kind of episode by the last part of its id.
 READ_FROM = {"leak": "hold", "pump": "fill", "duty": "fill"}
 
@@ -150,11 +157,17 @@ class Plotted:
         Raises InputError for a window that begins after its end or lies outside the recording.
         """
         if not start < end:
-            raise InputError(f"from = {start:g} s, to = {end:g} s: it must begin before it ends.")
+            raise InputError(
+                _("%(window)s: it must begin before it ends.", window=_window(start, end))
+            )
         if end < self.start or start > self.end:
             raise InputError(
-                f"from = {start:g} s, to = {end:g} s: the recording runs from {self.start:g} s "
-                f"to {self.end:g} s."
+                _(
+                    "%(window)s: the recording runs from %(start)s to %(end)s.",
+                    window=_window(start, end),
+                    start=_seconds(self.start),
+                    end=_seconds(self.end),
+                )
             )
         time = self.trace.time
         first = max(0, int(np.searchsorted(time, start, side="right")) - 1)
@@ -198,7 +211,12 @@ def make_plotted(recorded: Recorded) -> Plotted:
     curves = dict(report.fit.curves) if report.fit is not None else {}
     rows = (*_channels(trace), *_fitted(curves))
     shades = tuple(
-        Shade(kind=e.kind, label=LABELS.get(e.kind, e.kind), start=e.start, end=e.end)
+        Shade(
+            kind=e.kind,
+            label=_(LABELS[e.kind]) if e.kind in LABELS else e.kind,
+            start=e.start,
+            end=e.end,
+        )
         for e in sorted(
             (*report.episodes, *find_events(trace, report.episodes)), key=lambda e: e.start
         )
@@ -233,7 +251,9 @@ def _fitted(curves: Mapping[str, Curve]) -> Iterator[Row]:
         for role, curve in curves.items():
             yield Row(
                 name=f"{what} {role}",
-                label=f"{role_words(role)}, {'fitted' if what == 'fitted' else 'left over'}",
+                label=_("%(channel)s, fitted", channel=role_words(role))
+                if what == "fitted"
+                else _("%(channel)s, left over", channel=role_words(role)),
                 unit="mm",
                 what="fitted" if what == "fitted" else "left",
                 step=float(np.median(np.diff(curve.time))) if curve.time.size > 1 else 0.0,
@@ -269,12 +289,23 @@ def _group(row: Row) -> tuple[str, str]:
 
 
 def _title(kind: str, axle: str) -> str:
-    where = {"left": "left side", "right": "right side"}.get(axle, f"{axle} axle")
+    where = {
+        "left": _("left side"), "right": _("right side"),
+        "front": _("front axle"), "rear": _("rear axle"),
+    }.get(axle, axle)  # fmt: skip
     if kind == "length":
-        return f"Height, {where}"
+        return _("Height, %(where)s", where=where)
     if kind == "left":
-        return f"What the fit leaves over, {where}"
-    return TITLES.get(kind, "Commands")
+        return _("What the fit leaves over, %(where)s", where=where)
+    return _(TITLES[kind]) if kind in TITLES else _("Commands")
+
+
+def _window(start: float, end: float) -> str:
+    return f"from = {_seconds(start)}, to = {_seconds(end)}"
+
+
+def _seconds(time: float) -> str:
+    return f"{time:g} s"
 
 
 def role_words(role: str) -> str:
@@ -321,5 +352,5 @@ def _gap_marks(recorded: Recorded) -> Iterator[Mark]:
     gaps = recorded.imported.gaps if recorded.imported is not None else ()
     if gaps:
         spans = tuple((gap.start, gap.end) for gap in gaps)
-        title = "no samples: see how the file was read"
-        yield Mark(label="gap", title=title, target="import", spans=spans)
+        title = _("no samples: see how the file was read")
+        yield Mark(label=_("gap"), title=title, target="import", spans=spans)

@@ -30,6 +30,7 @@ from sagtrace.web.clash import clashing
 from sagtrace.web.disks import disk_words
 from sagtrace.web.told import told
 from sagtrace.web.views.people import Person
+from sagtrace.web.words import _, later
 
 __all__ = ["add_problems", "is_api", "KINDS", "MEDIA", "problem", "TYPES"]
 
@@ -38,23 +39,30 @@ TYPES = "/api/v1/problems/"  # with the kind behind it: what the `type` of a pro
 LOG = logging.getLogger("sagtrace.web")
 # What the framework says too shortly.
 _WORDS = {
-    "Not Found": "There is nothing at this address.",
-    "There was an error parsing the body": "The content cannot be read; is it JSON in UTF-8, and "
-    "no deeper or longer than a request needs?",
+    "Not Found": later("There is nothing at this address."),
+    "There was an error parsing the body": later(
+        "The content cannot be read; is it JSON in UTF-8, and no deeper or longer than a request "
+        "needs?"
+    ),
+}
+# Titles of the answers that people see, by the standard's own phrase.
+_TITLES = {
+    "Not Found": later("Not Found"),
+    "Method Not Allowed": later("Method Not Allowed"),
 }
 METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE")
 
 Show = Callable[[Request, int, str, str], Response]  # status, title, text -> a page
 
 _STATUS: tuple[tuple[type[SagtraceError], HTTPStatus, str], ...] = (
-    (ChangedError, HTTPStatus.PRECONDITION_FAILED, "Changed meanwhile"),
-    (StoreError, HTTPStatus.SERVICE_UNAVAILABLE, "Cannot be kept now"),
-    (MissingPartError, HTTPStatus.NOT_IMPLEMENTED, "A part is not installed"),
-    (ContradictionError, HTTPStatus.CONFLICT, "Nothing explains the evidence together"),
-    (EvidenceError, HTTPStatus.UNPROCESSABLE_ENTITY, "Cannot be used as evidence"),
-    (DocumentError, HTTPStatus.UNPROCESSABLE_ENTITY, "The file cannot be right"),
-    (UnknownIdError, HTTPStatus.UNPROCESSABLE_ENTITY, "Nothing has this id"),
-    (InputError, HTTPStatus.UNPROCESSABLE_ENTITY, "Cannot be right"),
+    (ChangedError, HTTPStatus.PRECONDITION_FAILED, later("Changed meanwhile")),
+    (StoreError, HTTPStatus.SERVICE_UNAVAILABLE, later("Cannot be kept now")),
+    (MissingPartError, HTTPStatus.NOT_IMPLEMENTED, later("A part is not installed")),
+    (ContradictionError, HTTPStatus.CONFLICT, later("Nothing explains the evidence together")),
+    (EvidenceError, HTTPStatus.UNPROCESSABLE_ENTITY, later("Cannot be used as evidence")),
+    (DocumentError, HTTPStatus.UNPROCESSABLE_ENTITY, later("The file cannot be right")),
+    (UnknownIdError, HTTPStatus.UNPROCESSABLE_ENTITY, later("Nothing has this id")),
+    (InputError, HTTPStatus.UNPROCESSABLE_ENTITY, later("Cannot be right")),
 )
 
 # What a parameter of an address may name, as the errors call it.
@@ -127,7 +135,7 @@ def add_problems(app: FastAPI, show: Show) -> None:
             more["nearest"] = list(err.nearest)
             if _names_the_resource(request, err):
                 status = HTTPStatus.NOT_FOUND
-                return answer(request, status, "Not found", str(err), kind="unknownid", **more)
+                return answer(request, status, _("Not found"), str(err), kind="unknownid", **more)
         said, job = str(err), str(request.path_params.get("job", ""))
         page = told(err, app.state.desk, job)
         if page.text != said:
@@ -137,17 +145,20 @@ def add_problems(app: FastAPI, show: Show) -> None:
         if isinstance(err, ContradictionError) and job:
             more["entries"] = list(clashing(app.state.desk, job))
             if more["entries"]:
-                way = f" One of these must be withdrawn or corrected: {listed(more['entries'])}."
-                said, more["said"] = f"{said}{way}", f"{page.text}{way}"
+                way = _(
+                    "One of these must be withdrawn or corrected: %(entries)s.",
+                    entries=listed(more["entries"]),
+                )
+                said, more["said"] = f"{said} {way}", f"{page.text} {way}"
         cls, status, title = next(row for row in _STATUS if isinstance(err, row[0]))
-        return answer(request, status, title, said, kind=_kind(cls), **more)
+        return answer(request, status, _(title), said, kind=_kind(cls), **more)
 
     def unfit(request: Request, err: Exception) -> Response:
         assert isinstance(err, RequestValidationError)
         wrong = [_fault(e) for e in err.errors()[:20]]
         detail = "; ".join(f"{w['at']}: {w['problem']}" for w in wrong[:5])
         return answer(
-            request, HTTPStatus.UNPROCESSABLE_ENTITY, "Cannot be right", detail, kind="input",
+            request, HTTPStatus.UNPROCESSABLE_ENTITY, _("Cannot be right"), detail, kind="input",
             errors=wrong,
         )  # fmt: skip
 
@@ -156,7 +167,7 @@ def add_problems(app: FastAPI, show: Show) -> None:
             return defect(request, err)
         LOG.warning("%s at %s %s", err, request.method, request.url.path)
         status = HTTPStatus.SERVICE_UNAVAILABLE
-        return answer(request, status, "Cannot be kept now", said, kind=_kind(StoreError))
+        return answer(request, status, _("Cannot be kept now"), said, kind=_kind(StoreError))
 
     def http(request: Request, err: Exception) -> Response:
         assert isinstance(err, HTTPException)
@@ -169,22 +180,27 @@ def add_problems(app: FastAPI, show: Show) -> None:
             headers["Allow"] = ", ".join(allowed)
             if request.method == "OPTIONS":
                 return Response(status_code=HTTPStatus.NO_CONTENT, headers=headers)
-            err.detail = f"{request.method} does nothing here; allowed: {headers['Allow']}."
+            err.detail = _(
+                "%(method)s does nothing here; allowed: %(allowed)s.",
+                method=request.method,
+                allowed=headers["Allow"],
+            )
         if err.status_code in (HTTPStatus.NO_CONTENT, HTTPStatus.NOT_MODIFIED):
             return Response(status_code=err.status_code, headers=headers)
         title = HTTPStatus(err.status_code).phrase
-        detail = _WORDS.get(err.detail, str(err.detail))
+        title = _(_TITLES.get(title, title))
+        detail = _(_WORDS[err.detail]) if err.detail in _WORDS else str(err.detail)
         found = answer(request, err.status_code, title, detail)
         found.headers.update(headers)
         return found
 
     def defect(request: Request, err: Exception) -> Response:
         LOG.error("defect at %s %s", request.method, request.url.path, exc_info=err)
-        detail = (
+        detail = _(
             "This is a defect of the program, not of what you entered. What was shown as saved is "
             "saved. The program's log says where it happened."
         )
-        return answer(request, HTTPStatus.INTERNAL_SERVER_ERROR, "Defect", detail, kind="defect")
+        return answer(request, HTTPStatus.INTERNAL_SERVER_ERROR, _("Defect"), detail, kind="defect")
 
     app.add_exception_handler(SagtraceError, ours)
     app.add_exception_handler(RequestValidationError, unfit)

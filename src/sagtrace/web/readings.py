@@ -25,6 +25,7 @@ from sagtrace.vehicle.job import Taped
 from sagtrace.web.plotted import Plotted, make_plotted
 from sagtrace.web.tasks import Task, Tasks
 from sagtrace.web.uploads import LARGEST, Upload, Uploads
+from sagtrace.web.words import _, spoken
 
 __all__ = ["Attach", "Inspected", "Readings", "words_of_the_page"]
 
@@ -32,7 +33,7 @@ HELD = 4  # chosen: recordings that stay at hand; one of 200 000 rows takes some
 PATIENCE = 0.4  # [s] chosen: a page waits so long before it says that it reads
 
 T = TypeVar("T")
-Key = tuple[str, str, str]
+Key = tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +98,11 @@ class Readings:
         for known in self.desk.open(job).job.recordings:
             if known.sha256 == sha256:
                 raise InputError(
-                    f"{upload.name} is attached already, as {known.id}; it counts once."
+                    _(
+                        "%(file)s is attached already, as %(id)s; it counts once.",
+                        file=upload.name,
+                        id=known.id,
+                    )
                 )
         said = Assignment(rate=rate)
         try:
@@ -143,8 +148,11 @@ class Readings:
 
         def work(say: Callable[[str], None]) -> Mapping[str, str]:
             say(
-                f"Reading {said.file} and fitting the virtual vehicle to it: some seconds for a "
-                "usual recording, longer for a large one."
+                _(
+                    "Reading %(file)s and fitting the virtual vehicle to it: some seconds for a "
+                    "usual recording, longer for a large one.",
+                    file=said.file,
+                )
             )
             data = upload.path.read_bytes()
             done = self.desk.attach(job, data, said.file, mark, said.assignment, said.tapes, base)
@@ -152,7 +160,7 @@ class Readings:
             if said.remember and said.assignment.roles:
                 result["remembered"] = str(self._remember(upload, said))
             self.give_up(job, said.sha256)
-            say("Kept. Putting it beside the other evidence.")
+            say(_("Kept. Putting it beside the other evidence."))
             self._read(done.kept, result["recording"])
             return result
 
@@ -168,7 +176,9 @@ class Readings:
         ]
         if left:
             names = ", ".join(repr(name) for name in left)
-            raise InputError(f"say of every marked column what it is, or leave it out: {names}.")
+            raise InputError(
+                _("say of every marked column what it is, or leave it out: %(names)s.", names=names)
+            )
 
     def _remember(self, upload: Upload, said: Attach) -> int:
         workshop = self.desk.workshop
@@ -189,7 +199,7 @@ class Readings:
             return found
 
         def work(say: Callable[[str], None]) -> Mapping[str, str]:
-            say("Reading the recording and fitting the virtual vehicle to it.")
+            say(_("Reading the recording and fitting the virtual vehicle to it."))
             self._read(kept, recording)
             return {"recording": recording}
 
@@ -218,12 +228,13 @@ class Readings:
     def plotted(self, kept: Kept, recording: str) -> Plotted:
         """Return what the plots of a recording draw; raise UnknownIdError if there is none."""
         key = _key(kept, recording)
+        told = (*key, spoken().language)  # because it has titles in it
         with self._lock:
-            found, recorded = self._plotted.get(key), self._recorded.get(key)
+            found, recorded = self._plotted.get(told), self._recorded.get(key)
         if found is None:
             found = make_plotted(recorded or self.desk.recorded(kept, recording))
             with self._lock:
-                _hold(self._plotted, key, found)
+                _hold(self._plotted, told, found)
         return found
 
 

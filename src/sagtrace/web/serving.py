@@ -15,6 +15,7 @@ import uvicorn
 from sagtrace.bootstrap import compile_aloud, open_desk, seed_demo
 from sagtrace.errors import InputError
 from sagtrace.web.app import build_app
+from sagtrace.web.catalogues import read_catalogues
 
 __all__ = ["Seldom", "serve"]
 
@@ -42,7 +43,11 @@ class Seldom(logging.Filter):
 
 
 def serve(port: int, store: str, tell: Callable[[str], None]) -> None:
-    """Answer until it is stopped. Raises InputError if the port is taken."""
+    """Answer until it is stopped.
+
+    Raises InputError if the port is taken, DocumentError for a catalogue that cannot be right.
+    """
+    languages = read_catalogues()
     desk = open_desk(store)
     seed_demo(desk, datetime.now(UTC).isoformat(timespec="seconds"))
     # TCP by name, because only then answers are sent at once instead of some 40 ms later.
@@ -57,7 +62,7 @@ def serve(port: int, store: str, tell: Callable[[str], None]) -> None:
             ) from None
         listener.listen()  # so that whoever comes at once waits instead of being refused
         tell(f"The workbench is at http://{HOST}:{listener.getsockname()[1]}/ (Ctrl+C stops it)")
-        app = build_app(desk)
+        app = build_app(desk, languages=languages)
         compile_aloud(app.state.readings.tasks.say, at_once=False)
         # Meanwhile the list can be looked at; a job that is opened at once waits no longer for it.
         threading.Thread(target=desk.warm_up, daemon=True).start()

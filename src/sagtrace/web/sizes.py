@@ -6,6 +6,7 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from sagtrace.web.problems import is_api
+from sagtrace.web.words import _
 
 __all__ = ["largest", "Sizes"]
 
@@ -53,7 +54,7 @@ class Sizes:
             while message.get("more_body") and count <= most + _DRAINED:
                 message = await receive()
                 count += len(message.get("body", b""))
-            detail = f"more than {most // MB} MB was sent; so much is taken here."
+            detail = _("more than %(most)s MB was sent; so much is taken here.", most=most // MB)
             raise HTTPException(413, detail)
 
         await self.app(scope, counted, send)

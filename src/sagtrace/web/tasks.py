@@ -11,16 +11,18 @@ import logging
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
+from contextvars import copy_context
 from dataclasses import dataclass, field
 from typing import Literal
 
 from sagtrace.errors import InputError, SagtraceError, UnknownIdError
+from sagtrace.web.words import _, later
 
 __all__ = ["State", "Task", "Tasks"]
 
 LOG = logging.getLogger("sagtrace.web")
 MOST = 200  # chosen: tasks that are remembered
-DEFECT = (
+DEFECT = later(
     "This is a defect of the program, not of the file. Nothing was kept; the program's log says "
     "where it happened."
 )
@@ -74,15 +76,19 @@ class Tasks:
             if known is not None:
                 if known.request != request:
                     raise InputError(
-                        f"the key {key!r} was used for another request; give each its own."
+                        _(
+                            "the key %(key)s was used for another request; give each its own.",
+                            key=repr(key),
+                        )
                     )
                 return known
             task = Task(id=name, job=job, what=what, subject=subject, request=request)
-            task.said = f"{what} waits for its turn."
+            task.said = _("%(file)s waits for its turn.", file=what)
             self._known[name] = task
             for old in [t for t in self._known.values() if not t.open][:-MOST]:
                 del self._known[old.id]
-        threading.Thread(target=self._run, args=(task, work), daemon=True).start()
+        here = copy_context()  # so that it speaks the language of who started it
+        threading.Thread(target=here.run, args=(self._run, task, work), daemon=True).start()
         return task
 
     def _run(self, task: Task, work: Work) -> None:
@@ -95,7 +101,7 @@ class Tasks:
                 task.problem, task.state = self._words(str(err)), "failed"
             except Exception:  # a thread has nobody above it
                 LOG.exception("defect in task %s", task.what)
-                task.problem, task.state = DEFECT, "failed"
+                task.problem, task.state = _(DEFECT), "failed"
             finally:
                 self._now = None
                 task.over.set()

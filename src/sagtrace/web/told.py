@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from sagtrace.app.desk import Desk
 from sagtrace.errors import DomainError, SagtraceError, UnitError
 from sagtrace.report.words import sentence
+from sagtrace.web.words import _
 
 __all__ = ["question_of", "Told", "told"]
 
@@ -62,7 +63,14 @@ def _asked(question: str) -> str:
 
 def _at_field(err: DomainError | UnitError, question: str) -> str:
     if isinstance(err, DomainError):
-        text = f"{question}: {f'{err.value:g} {err.unit}'.rstrip()} must be {err.rule}. {err.hint}"
+        value = f"{err.value:g} {err.unit}".rstrip()
+        said = _(
+            "%(question)s: %(value)s must be %(rule)s.",
+            question=question, value=value, rule=err.rule,
+        )  # fmt: skip
     else:
-        text = f"{question}: {err.text!r} cannot be read; expected {err.expected}. {err.hint}"
-    return text.rstrip()
+        said = _(
+            "%(question)s: %(typed)s cannot be read; expected %(expected)s.",
+            question=question, typed=repr(err.text), expected=err.expected,
+        )  # fmt: skip
+    return f"{said} {err.hint}".rstrip()

@@ -27,6 +27,7 @@ from typing import IO
 from starlette.exceptions import HTTPException
 
 from sagtrace.errors import InputError, UnknownIdError
+from sagtrace.web.words import _
 
 __all__ = ["LARGEST", "Upload", "Uploads", "file_name"]
 
@@ -82,7 +83,9 @@ class Uploads:
                     digest.update(part)
                     file.write(part)
                 if size == 0:
-                    raise InputError(f"{name} is empty; choose the file that the tool exported.")
+                    raise InputError(
+                        _("%(file)s is empty; choose the file that the tool exported.", file=name)
+                    )
                 file.flush()  # here, so that nothing is left if the disk is full
             except BaseException:  # whatever ended it, a sender that went away too
                 path.unlink(missing_ok=True)
@@ -93,10 +96,14 @@ class Uploads:
 
     def _refuse(self, size: int) -> None:
         if size > self.largest:
+            most = f"{self.largest / 1e6:,.0f}".replace(",", " ")
             raise HTTPException(
                 HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
-                f"The file has more than {self.largest / 1e6:,.0f} MB, which is the most that is "
-                "read. Export a shorter stretch, or fewer channels.".replace(",", " ", 1),
+                _(
+                    "The file has more than %(most)s MB, which is the most that is read. Export a "
+                    "shorter stretch, or fewer channels.",
+                    most=most,
+                ),
             )
 
     def _keep(self, job: str, upload: Upload) -> None:
@@ -114,7 +121,7 @@ class Uploads:
         with self._lock:
             found = self._known.get((job, sha256))
         if found is None:
-            hint = "Files that are not attached are kept until the program ends; send it again."
+            hint = _("Files that are not attached are kept until the program ends; send it again.")
             raise UnknownIdError("sent file", sha256, (), hint)
         return found
 

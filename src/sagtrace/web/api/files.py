@@ -16,6 +16,7 @@ from sagtrace.vehicle.job import Job, Note
 from sagtrace.web.api.answers import ChangedAnswer
 from sagtrace.web.asking import Ask, Looked, Uploaded, etag
 from sagtrace.web.bodies import Id, Line, Moment, Text
+from sagtrace.web.words import _
 
 __all__ = ["keep_picture", "router"]
 
@@ -61,8 +62,16 @@ def keep_picture(ask: Ask, job: str, data: bytes, note: Note, by: str) -> Done:
 def _media(data: bytes) -> str:
     if media := media_of(data):
         return media
-    what = "the picture is empty" if not data else "the file is no picture that is known"
-    raise InputError(f"{what}: JPEG, PNG or WebP is kept. Take it again, or save it as one.")
+    if not data:
+        raise InputError(
+            _("the picture is empty: JPEG, PNG or WebP is kept. Take it again, or save it as one.")
+        )
+    raise InputError(
+        _(
+            "the file is no picture that is known: JPEG, PNG or WebP is kept. Take it again, or "
+            "save it as one."
+        )
+    )
 
 
 @router.get(

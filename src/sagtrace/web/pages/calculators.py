@@ -14,6 +14,7 @@ from sagtrace.web.api.calculators import calculator, typed_in
 from sagtrace.web.asking import Asked
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.people import Person, with_unit
+from sagtrace.web.words import _
 
 __all__ = ["router"]
 
@@ -65,7 +66,9 @@ def shelf(request: Request, ask: Asked) -> HTMLResponse:
     for found in ask.desk.calculators.values():
         groups.setdefault(found.group, []).append(found)
     page = ShelfPage(groups=tuple((name, tuple(some)) for name, some in groups.items()))
-    return show(request, "calculators.html", Frame(title="Calculators", here="calculators"), page)
+    return show(
+        request, "calculators.html", Frame(title=_("Calculators"), here="calculators"), page
+    )
 
 
 @router.get("/calculators/{name}")

@@ -13,6 +13,7 @@ from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.cards import Card, Wait, card, waits
 from sagtrace.web.views.check_list import checks_page
 from sagtrace.web.views.people import Person
+from sagtrace.web.words import _
 
 __all__ = ["router"]
 
@@ -36,7 +37,7 @@ def checks(
     kept = ask.desk.open(job)
     system = ask.desk.workshop.system(kept.job.layout)
     page = checks_page(system, kept.job, text.strip()[:200], component, kind)
-    return show(request, "checks.html", Frame.of(kept, "All checks", "next"), page)
+    return show(request, "checks.html", Frame.of(kept, _("All checks"), "next"), page)
 
 
 @router.get("/{check}")

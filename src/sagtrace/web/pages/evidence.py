@@ -20,6 +20,7 @@ from sagtrace.web.pages.forms import TYPED_WRONG, again, body_of, last_of, read_
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.evidence_list import evidence_page
 from sagtrace.web.views.people import Person
+from sagtrace.web.words import _
 
 __all__ = ["router"]
 
@@ -42,7 +43,7 @@ def evidence(request: Request, ask: Asked, job: str) -> HTMLResponse:
         kept.job, ask.desk.workshop.system(kept.job.layout), facts, judged, problem,
         ask.desk.changes(job), person, ask.at,
     )  # fmt: skip
-    return show(request, "evidence.html", Frame.of(kept, "Evidence", "evidence"), page)
+    return show(request, "evidence.html", Frame.of(kept, _("Evidence"), "evidence"), page)
 
 
 @router.post("/photos")

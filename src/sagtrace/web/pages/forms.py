@@ -22,6 +22,7 @@ from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.pages.settings import keep_name
 from sagtrace.web.told import question_of, told
 from sagtrace.web.views.people import Person, with_unit
+from sagtrace.web.words import _
 
 __all__ = ["again", "body_of", "last_of", "read_fields", "router", "TYPED_WRONG"]
 
@@ -64,7 +65,7 @@ async def start(request: Request, ask: Asked) -> Response:
     fields = await read_fields(request)
     try:
         if not last_of(fields, "layout"):
-            raise InputError("Say which springs are air springs.")
+            raise InputError(_("Say which springs are air springs."))
         body = body_of(StartBody, fields)
         asked = replace(ask, key=last_of(fields, "key"))
         done = await run_in_threadpool(start_with, asked, body)
@@ -114,14 +115,15 @@ def again(request: Request, err: Exception, fields: Fields, back: str, file: str
     hidden = [f for f in every if f.name in _HIDDEN or f.name.startswith(_UNIT)]
     if back == "/new" and not fields.get("layout"):
         ids = ", ".join(layout.id for layout in desk.workshop.knowledge.layouts)
-        every.append(AgainField(name="layout", label=f"Air springs: {ids}", value="", wrong=True))
+        label = _("Air springs: %(ids)s", ids=ids)
+        every.append(AgainField(name="layout", label=label, value="", wrong=True))
     page = AgainPage(
         problem=problem, action=urlsplit(str(request.url)).path, back=back,
         fields=tuple(f for f in every if f not in hidden), hidden=tuple(hidden),
         file=file,
     )  # fmt: skip
     status = 503 if isinstance(err, StoreError) else 422
-    return show(request, "again.html", Frame(title="Not kept"), page, status)
+    return show(request, "again.html", Frame(title=_("Not kept")), page, status)
 
 
 async def read_fields(request: Request) -> Fields:

@@ -11,6 +11,7 @@ from sagtrace.web.asking import Asked
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.hidden import HiddenView, view_hidden
 from sagtrace.web.views.opened import open_job
+from sagtrace.web.words import _
 
 __all__ = ["router"]
 
@@ -40,4 +41,4 @@ def hidden(
         planned = ask.desk.by_plan(kept) if plan else None
         view = view_hidden(system, kept.job, opened.assessment, found, planned)
     page = HiddenPage(job=job, problem=opened.problem, view=view)
-    return show(request, "hidden.html", Frame.of(kept, "What was hidden", "next"), page)
+    return show(request, "hidden.html", Frame.of(kept, _("What was hidden"), "next"), page)

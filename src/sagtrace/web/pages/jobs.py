@@ -12,6 +12,7 @@ from sagtrace.errors import SagtraceError, UnknownIdError
 from sagtrace.web.asking import Asked
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.job_list import STAGES, jobs_page, row_of
+from sagtrace.web.words import _
 
 __all__ = ["router"]
 
@@ -34,7 +35,7 @@ def jobs(
     )
     knowledge = ask.desk.workshop.knowledge
     page = jobs_page(query, ask.desk.jobs(query), knowledge, ask.at)
-    return show(request, "jobs.html", Frame(title="Jobs", here="jobs"), page)
+    return show(request, "jobs.html", Frame(title=_("Jobs"), here="jobs"), page)
 
 
 @router.get("/jobs/{job}/line")
@@ -53,4 +54,4 @@ def line(request: Request, ask: Asked, job: str) -> HTMLResponse:
     if here is None:
         raise UnknownIdError("job", job, ())
     row = row_of(here, ask.desk.workshop.knowledge, ask.at, problem)
-    return show(request, "job_line.html", Frame(title="Job"), row)
+    return show(request, "job_line.html", Frame(title=_("Job")), row)

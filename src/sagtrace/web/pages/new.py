@@ -20,6 +20,7 @@ from sagtrace.web.pages.forms import body_of, last_of, read_fields
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.people import Person
 from sagtrace.web.views.vehicle_facts import FactField, facts_of_all
+from sagtrace.web.words import _
 
 __all__ = ["router"]
 
@@ -53,7 +54,7 @@ def new(request: Request, ask: Asked) -> HTMLResponse:
         layouts=tuple(_choice(layout) for layout in layouts),
         facts=facts_of_all(layouts, Person.of(request)),
     )
-    return show(request, "new.html", Frame(title="New job", here="jobs"), page)
+    return show(request, "new.html", Frame(title=_("New job"), here="jobs"), page)
 
 
 def _choice(layout: Layout) -> LayoutChoice:
@@ -61,8 +62,11 @@ def _choice(layout: Layout) -> LayoutChoice:
     return LayoutChoice(
         id=layout.id,
         name=sentence(layout.name).rstrip("."),
-        description=f"{layout.description.rstrip('.')}. Springs: {springs}.",
-    )
+        description=_(
+            "%(description)s. Springs: %(springs)s.",
+            description=layout.description.rstrip("."), springs=springs,
+        ),
+    )  # fmt: skip
 
 
 @router.post("/demo")

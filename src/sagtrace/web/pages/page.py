@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gettext
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -18,11 +17,11 @@ from sagtrace.app.kept import Kept
 from sagtrace.units import Own
 from sagtrace.web.rewriting import page_as_read
 from sagtrace.web.views.people import Person
+from sagtrace.web.words import lookup, lookup_many, spoken
 
 __all__ = ["Frame", "show", "show_problem"]
 
 TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
-LOCALE = Path(__file__).resolve().parents[1] / "locale"
 
 
 def _own(text: str) -> str:
@@ -44,8 +43,9 @@ _env = Environment(
     extensions=["jinja2.ext.i18n"],
 )
 _env.filters["own"] = _own
-_words = gettext.translation("sagtrace", LOCALE, languages=["en"], fallback=True)
-_env.install_gettext_translations(_words, newstyle=True)  # type: ignore[attr-defined]
+_env.install_gettext_callables(  # type: ignore[attr-defined]
+    lookup, lookup_many, newstyle=True
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +74,7 @@ def show(
 ) -> HTMLResponse:  # fmt: skip
     """Return a page.
 
-    Templates see `frame`, `page`, `person`, `by`, `theme`, `decimal` and `new_key()`.
+    Templates see `frame`, `page`, `person`, `by`, `theme`, `decimal`, `words` and `new_key()`.
 
     A request that names a part (header X-Part: main) gets the content alone, for a page that is
     there already.
@@ -83,7 +83,7 @@ def show(
     reader = person.reader
     text = _env.get_template(template).render(
         frame=frame, page=page, part=part, new_key=_new_key, person=person, by=person.by,
-        theme=person.theme, decimal="," if reader.comma else ".",
+        theme=person.theme, decimal="," if reader.comma else ".", words=spoken(),
     )  # fmt: skip
     held = {"Cache-Control": "no-store", "Vary": "X-Part", "X-Revision": str(frame.revision)}
     held |= headers or {}

@@ -18,6 +18,7 @@ from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.opened import open_job
 from sagtrace.web.views.paper import PaperView, view_paper
 from sagtrace.web.views.people import Person
+from sagtrace.web.words import _, later
 
 __all__ = ["router"]
 
@@ -65,7 +66,7 @@ def papers(request: Request, ask: Asked, job: str) -> HTMLResponse:
         job=job, problem=opened.problem, proved=a is not None and a.stage == "proved",
         papers=tuple(_line(kind, a) for kind in MAKERS) if a else (),
     )  # fmt: skip
-    return show(request, "papers.html", Frame.of(opened.kept, "Papers", "papers"), page)
+    return show(request, "papers.html", Frame.of(opened.kept, _("Papers"), "papers"), page)
 
 
 @router.get("/jobs/{job}/papers/{file}.pdf")
@@ -91,16 +92,16 @@ def on_page(request: Request, ask: Asked, job: str, kind: str) -> HTMLResponse:
         job=job, kind=kind, problem=opened.problem,
         paper=view_paper(as_read(MAKERS[kind](a), Person.of(request).reader)) if a else None,
     )  # fmt: skip
-    return show(request, "paper.html", Frame.of(opened.kept, _NAMES[kind], "papers"), page)
+    return show(request, "paper.html", Frame.of(opened.kept, _(_NAMES[kind]), "papers"), page)
 
 
 _FRESH = {"Cache-Control": "no-store"}
-_NAMES = {"customer": "For the customer", "technical": "Technical record"}
+_NAMES = {"customer": later("For the customer"), "technical": later("Technical record")}
 
 
 def _line(kind: str, a: Assessment) -> PaperLine:
     paper: Paper = MAKERS[kind](a)
     return PaperLine(
-        kind=kind, name=_NAMES[kind], title=paper.title,
+        kind=kind, name=_(_NAMES[kind]), title=paper.title,
         sections=tuple(block.title for block in paper.body if isinstance(block, Section)),
     )  # fmt: skip

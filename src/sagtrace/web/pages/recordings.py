@@ -27,6 +27,7 @@ from sagtrace.web.views.recordings import (
     recording_lines,
     waiting_line,
 )
+from sagtrace.web.words import _
 
 __all__ = ["router"]
 
@@ -63,7 +64,7 @@ def recordings(request: Request, ask: Asked, job: str, file: str = "") -> Respon
         largest=room.uploads.largest,
         heights=", ".join(height_channels(system)),
     )
-    return show(request, "recordings.html", Frame.of(kept, "Recordings", "recordings"), page)
+    return show(request, "recordings.html", Frame.of(kept, _("Recordings"), "recordings"), page)
 
 
 def _proposal(room: Readings, ask: Asked, job: str, file: str, task: Task | None) -> Proposal:
@@ -81,7 +82,7 @@ async def send(request: Request, job: str) -> Response:
     async with request.form(max_files=1) as form:
         found = form.get("recording")
         if not isinstance(found, UploadFile) or not found.filename:
-            raise InputError("choose a file first: the recording that the tool exported.")
+            raise InputError(_("choose a file first: the recording that the tool exported."))
         name, told = file_name(found.filename), found.size or 0
         kept = await readings_of(request).take(job, name, "", _parts(found), told)
     return RedirectResponse(f"/jobs/{job}/recordings?file={kept.upload.sha256}", 303)

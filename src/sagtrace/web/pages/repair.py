@@ -16,6 +16,7 @@ from sagtrace.web.views.opened import open_job
 from sagtrace.web.views.people import Person
 from sagtrace.web.views.proofs import HandoverView, OldProof, ProofView, view_handover, view_proofs
 from sagtrace.web.views.repair import OfferView, RepairView, said_of, view_repair
+from sagtrace.web.words import _
 
 __all__ = ["router"]
 
@@ -58,7 +59,7 @@ def repair(request: Request, ask: Asked, job: str) -> HTMLResponse:
         declined=declined(kept.job), proofs=proofs, old_proofs=old,
         handover=view_handover(a) if a else None,
     )  # fmt: skip
-    return show(request, "repair.html", Frame.of(kept, "Repair", "repair"), page)
+    return show(request, "repair.html", Frame.of(kept, _("Repair"), "repair"), page)
 
 
 def _focus(job: Job) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
@@ -12,6 +13,7 @@ from sagtrace.errors import InputError
 from sagtrace.web.bodies import Line
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.people import Person
+from sagtrace.web.words import Words, _
 
 __all__ = ["keep_name", "router"]
 
@@ -27,6 +29,8 @@ class SettingsPage:
     person: Person
     saved: bool
     example: str  # of a number as it will be read
+    language: str
+    languages: tuple[tuple[str, str], ...]  # those that have a catalogue; empty: there is no choice
 
 
 @router.get("/settings")
@@ -34,8 +38,14 @@ def settings(request: Request, saved: str = "") -> HTMLResponse:
     """Show the settings."""
     person = Person.of(request)
     example = person.spread(403, 1, "mm")
-    page = SettingsPage(person=person, saved=bool(saved), example=example)
-    return show(request, "settings.html", Frame(title="Settings", here="settings"), page)
+    languages: Mapping[str, Words] = request.app.state.languages
+    several = len(languages) > 1
+    page = SettingsPage(
+        person=person, saved=bool(saved), example=example,
+        language=person.language if person.language in languages else "",
+        languages=tuple((w.language, w.name) for w in languages.values()) if several else (),
+    )  # fmt: skip
+    return show(request, "settings.html", Frame(title=_("Settings"), here="settings"), page)
 
 
 @router.post("/settings/name")
@@ -54,15 +64,20 @@ def keep_name(answer: Response, by: str) -> None:
 
 @router.post("/settings")
 def save(
+    request: Request,
     by: Annotated[Line, Form(max_length=80)] = "",
     theme: Annotated[Literal["", "light", "dark"], Form()] = "",
     units: Annotated[Literal["metric", "imperial"], Form()] = "metric",
     numbers: Annotated[Literal["", "point", "comma"], Form()] = "",
+    language: Annotated[Line, Form(max_length=20)] = "",
 ) -> Response:
     """Keep the settings on this device."""
     if len(by.strip().splitlines()) > 1 or "\t" in by.strip():
-        raise InputError("the name of who works here: a line end or tab is in it; take it out.")
-    person = Person(by=by.strip(), theme=theme, imperial=units == "imperial", numbers=numbers)
+        raise InputError(_("the name of who works here: a line end or tab is in it; take it out."))
+    person = Person(
+        by=by.strip(), theme=theme, imperial=units == "imperial", numbers=numbers,
+        language=language if language in request.app.state.languages else "",
+    )  # fmt: skip
     answer = RedirectResponse("/settings?saved=1", status_code=303)
     for name, value in person.cookies().items():
         answer.set_cookie(name, value, max_age=_YEAR, samesite="lax", httponly=True)

@@ -16,6 +16,7 @@ from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.told import told
 from sagtrace.web.views.next_step import step_page, troubled_page
 from sagtrace.web.views.people import Person
+from sagtrace.web.words import _
 
 __all__ = ["router"]
 
@@ -33,7 +34,7 @@ _PUTS: Mapping[str, Newest] = {
 def step(request: Request, ask: Asked, job: str) -> HTMLResponse:
     """Show the next thing to do."""
     kept, person = ask.desk.open(job), Person.of(request)
-    frame = Frame.of(kept, "Next step", "next")
+    frame = Frame.of(kept, _("Next step"), "next")
     try:
         found = ask.desk.assessed(kept)
     except SagtraceError as err:

@@ -11,6 +11,7 @@ from sagtrace.web.asking import Asked
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.people import Person
 from sagtrace.web.views.vehicle import vehicle_page
+from sagtrace.web.words import _
 
 __all__ = ["router"]
 
@@ -25,7 +26,7 @@ def vehicle(request: Request, ask: Asked, job: str, part: str = "") -> HTMLRespo
         judged = ask.desk.judged(kept)
     except (EvidenceError, DocumentError, InputError) as err:
         # The job must still open, because what is wrong can only be put right on its pages.
-        return show(request, "problem.html", Frame.of(kept, "Vehicle", "vehicle"), str(err))
+        return show(request, "problem.html", Frame.of(kept, _("Vehicle"), "vehicle"), str(err))
     page = vehicle_page(judged, drawing(), part, Person.of(request).reader)
-    title = page.panel.title if page.panel else "Vehicle"
+    title = page.panel.title if page.panel else _("Vehicle")
     return show(request, "vehicle.html", Frame.of(kept, title, "vehicle"), page)

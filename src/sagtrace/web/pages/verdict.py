@@ -13,6 +13,7 @@ from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.opened import open_job
 from sagtrace.web.views.people import Person
 from sagtrace.web.views.verdict import VerdictView, view_verdict
+from sagtrace.web.words import _
 
 __all__ = ["router"]
 
@@ -41,4 +42,4 @@ def verdict(request: Request, ask: Asked, job: str) -> HTMLResponse:
         next=headline(a) if a else "", next_link=f"/jobs/{job}{links[a.stage]}" if a else "",
         verdict=view_verdict(a, Person.of(request).reader) if a else None,
     )  # fmt: skip
-    return show(request, "verdict.html", Frame.of(opened.kept, "Verdict", "verdict"), page)
+    return show(request, "verdict.html", Frame.of(opened.kept, _("Verdict"), "verdict"), page)

@@ -1,6 +1,7 @@
 // A form as data, and data back into a form.
 
 import { drafts } from "/static/held.js";
+import { _ } from "/static/words.js";
 
 const OWN = ["key", "next", "item"]; // fields that are no part of the body
 const BARE = /^[\s\d.,+\-−±/·'’]*\d[\s\d.,+\-−±/·]*$/; // a number that names no unit
@@ -129,7 +130,7 @@ export function sayKept(ids) {
   if (!found) return false;
   let place = found;
   for (let at = found; at; at = at.parentElement) if (at.matches("details:not([open])")) place = at;
-  place.before(note("kept", "status", "Kept."));
+  place.before(note("kept", "status", _("Kept.")));
   show(place.previousElementSibling);
   return true;
 }
@@ -158,7 +159,10 @@ export function isSure(form) {
   const tick = document.createElement("label");
   tick.className = "tick doubt warned";
   tick.append(Object.assign(document.createElement("input"), { type: "checkbox" }));
-  tick.append(` You began ${spoken(passed)} ago and typed ${said}. Enter it all the same? Tick here, then send it again.`);
+  tick.append(" ", _(
+    "You began %(time)s ago and typed %(said)s. Enter it all the same? Tick here, then send it again.",
+    { time: spoken(passed), said },
+  ));
   field.closest(".field").after(tick);
   field.addEventListener("input", () => tick.remove(), { once: true });
   tick.firstChild.focus({ preventScroll: true });

@@ -2,6 +2,7 @@
 
 import { free, hold, say, unsay } from "/static/forms.js";
 import { placesOf, refresh, tell } from "/static/send.js";
+import { _, ngettext } from "/static/words.js";
 
 const AGAIN = 8000; // ms between tries
 
@@ -59,8 +60,11 @@ async function send(item) {
     if (form) await refresh(true, placesOf(form)).catch(() => {});
   } else if (form) {
     free(form);
-    say(form, said.said || said.detail || "The picture was refused.");
-  } else tell("photo", `A picture was not kept: ${said.detail || "it was refused"}`, true);
+    say(form, said.said || said.detail || _("The picture was refused."));
+  } else {
+    const why = said.detail || _("it was refused");
+    tell("photo", _("A picture was not kept: %(why)s", { why }), true);
+  }
   return true;
 }
 
@@ -75,9 +79,14 @@ async function work(items) {
   if (!left.length) return;
   const n = left.length;
   const kept = left.every((item) => item.lasting);
-  tell("photo", `${n === 1 ? "1 picture was" : `${n} pictures were`} not sent; ` +
-    (kept ? "held on this device, and sent when the program answers." : "leave this page open until the program answers.") +
-    (left[0].why ? ` ${left[0].why}` : ""), true);
+  const how = kept
+    ? ngettext(
+        "%(num)s picture was not sent; held on this device, and sent when the program answers.",
+        "%(num)s pictures were not sent; held on this device, and sent when the program answers.", n)
+    : ngettext(
+        "%(num)s picture was not sent; leave this page open until the program answers.",
+        "%(num)s pictures were not sent; leave this page open until the program answers.", n);
+  tell("photo", left[0].why ? `${how} ${left[0].why}` : how, true);
   setTimeout(() => work(left), AGAIN);
 }
 

@@ -7,6 +7,7 @@
 import { fingers, keys, wheel } from "./plots-hands.js";
 import { Marks } from "./plots-marks.js";
 import { colours, lane, lineOf, paintLanes, paintLimits, paintShades, swatch } from "./plots-paint.js";
+import { _ } from "/static/words.js";
 
 const PADDING = [8, 16, 0, 0]; // fixed, so that all panels are equally wide
 const SIDE = 56; // px of the vertical axis
@@ -191,7 +192,7 @@ export class Plots {
     this.marks.place(u.over.offsetLeft + u.over.parentElement.offsetLeft, u.over.clientWidth, this.from, this.to);
     const step = (this.to - this.from) / 100;
     const at = this.cursor === null ? "" : `${minutes(this.cursor, step / 10)} min`;
-    this.tell(`${minutes(this.from, step)} to ${minutes(this.to, step)} min`, at);
+    this.tell(_("%(from)s to %(to)s min", { from: minutes(this.from, step), to: minutes(this.to, step) }), at);
   }
 
   #panel(scheme) {
@@ -368,7 +369,7 @@ function nearest(line, i) {
 }
 
 function shown(value, unit) {
-  if (value == null) return "no value";
-  if (!unit) return value > 0.5 ? "on" : "off";
+  if (value == null) return _("no value");
+  if (!unit) return value > 0.5 ? _("on") : _("off");
   return `${told(value.toFixed(FINE[unit] ?? 1))} ${unit}`;
 }

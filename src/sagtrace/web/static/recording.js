@@ -1,6 +1,7 @@
 // The page of a recording: loads what is drawn and ties sentences to their places in the plots.
 
 import { Plots } from "./plots.js";
+import { _ } from "/static/words.js";
 
 let shown = null;
 
@@ -19,7 +20,7 @@ async function setUp() {
     const answer = await fetch(`${root}/channels?${read}`);
     const scheme = await answer.json();
     if (!answer.ok) throw new Error(scheme.detail);
-    if (!scheme.rows.length) throw new Error("The recording has no channel with values.");
+    if (!scheme.rows.length) throw new Error(_("The recording has no channel with values."));
     let early = first;
     const load = (from, to, wide, signal) => {
       const given = early ?? fetchSamples(root, read, from, to, wide, signal);
@@ -30,19 +31,19 @@ async function setUp() {
     shown = new Plots(place, scheme, {
       load,
       tell: (window, cursor) => {
-        const text = cursor ? `${window}; read at ${cursor}` : window;
+        const text = cursor ? _("%(window)s; read at %(cursor)s", { window, cursor }) : window;
         if (bar.textContent !== text) bar.textContent = text;
       },
       point: (mark) => goTo(mark.target),
-      fail: (err) => say(said, `Finer samples did not come (${err.message}); what is drawn stays.`),
+      fail: (err) => say(said, _("Finer samples did not come (%(why)s); what is drawn stays.", { why: err.message })),
     });
     await shown.start();
     say(said, "");
     part.dataset.drawn = "yes";
     tie(part, scheme);
   } catch (err) {
-    const line = err instanceof TypeError ? "There is no line to the program; load the page again." : err.message;
-    say(said, `The plots cannot be drawn. ${line}`);
+    const why = err instanceof TypeError ? _("There is no line to the program; load the page again.") : err.message;
+    say(said, _("The plots cannot be drawn. %(why)s", { why }));
     said.classList.add("problem");
   }
 }

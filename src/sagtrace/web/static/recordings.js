@@ -1,6 +1,7 @@
 // Sends a recording with its progress, and waits for what reads it.
 
 import { arriveAt } from "/static/send.js";
+import { _ } from "/static/words.js";
 
 const PAUSE = 700; // ms between looks at a task
 const MB = 1e6;
@@ -51,7 +52,10 @@ function send(form, file) {
   form.querySelector(".problem")?.remove();
   const largest = Number(form.dataset.largest);
   if (file.size > largest) {
-    refuse(form, `${file.name} has ${Math.round(file.size / MB)} MB; up to ${largest / MB} MB are read. Export a shorter stretch, or fewer channels.`);
+    refuse(form, _(
+      "%(file)s has %(size)s MB; up to %(most)s MB are read. Export a shorter stretch, or fewer channels.",
+      { file: file.name, size: Math.round(file.size / MB), most: largest / MB },
+    ));
     return;
   }
   form.dataset.typed = "yes"; // so that a change made elsewhere does not replace the page
@@ -60,7 +64,7 @@ function send(form, file) {
   const bar = form.querySelector("progress");
   const whole = `${(file.size / MB).toFixed(1)} MB`;
   way.hidden = false;
-  said.textContent = `Sending ${file.name}, ${whole}.`;
+  said.textContent = _("Sending %(file)s, %(whole)s.", { file: file.name, whole });
   const request = new XMLHttpRequest();
   request.open("POST", `${form.dataset.inspect}?file=${encodeURIComponent(file.name)}`);
   request.setRequestHeader("Content-Type", "application/octet-stream");
@@ -68,11 +72,13 @@ function send(form, file) {
   request.upload.addEventListener("progress", (event) => {
     if (!event.lengthComputable) return;
     bar.value = event.loaded / event.total;
-    said.textContent = `Sending ${file.name}: ${(event.loaded / MB).toFixed(1)} of ${whole}.`;
+    said.textContent = _("Sending %(file)s: %(sent)s of %(whole)s.", {
+      file: file.name, sent: (event.loaded / MB).toFixed(1), whole,
+    });
   });
   request.upload.addEventListener("load", () => {
     bar.removeAttribute("value");
-    said.textContent = `Sent. Reading ${file.name} …`;
+    said.textContent = _("Sent. Reading %(file)s …", { file: file.name });
   });
   const over = (problem) => {
     delete form.dataset.typed;
@@ -84,12 +90,12 @@ function send(form, file) {
   request.addEventListener("load", () => {
     const answer = request.response ?? {};
     if (request.status === 200) {
-      said.textContent = "Read. These are the columns …";
+      said.textContent = _("Read. These are the columns …");
       arriveAt(`${form.dataset.next}?file=${answer.sha256}`);
-    } else over(answer.detail || "It was refused.");
+    } else over(answer.detail || _("It was refused."));
   });
-  request.addEventListener("error", () => over("No line to the program; nothing was kept. Send the file again when it answers."));
-  request.addEventListener("abort", () => over("Stopped; nothing was kept."));
+  request.addEventListener("error", () => over(_("No line to the program; nothing was kept. Send the file again when it answers.")));
+  request.addEventListener("abort", () => over(_("Stopped; nothing was kept.")));
   form.querySelector(".way-stop").onclick = () => request.abort();
   request.send(file);
 }
@@ -106,7 +112,7 @@ async function watch(part) {
       if (task.state === "failed") return void location.assign(part.dataset.otherwise);
       if (task.said && said.textContent !== task.said) said.textContent = task.said;
     } catch {
-      said.textContent = "No line to the program; looking again.";
+      said.textContent = _("No line to the program; looking again.");
     }
     await new Promise((on) => setTimeout(on, PAUSE));
   }

@@ -6,6 +6,7 @@
 
 import { bodyOf, free, hold, isSure, restoreDraft, saveDraft, say, sayKept, unsay } from "/static/forms.js";
 import { drafts, lasting, out, refused } from "/static/held.js";
+import { _, ngettext } from "/static/words.js";
 
 const PAUSES = [1, 2, 4, 8, 10]; // seconds between tries
 const LOOK = 3000; // ms between looks at what others changed
@@ -50,15 +51,17 @@ export function tell(subject, text, bad = false) {
   line.hidden = !texts.length;
 }
 
-const entries = (n) => (n === 1 ? "1 entry is" : `${n} entries are`);
-
 function tellHeld(why) {
   const n = waiting().length;
   const held = lasting
-    ? `${entries(n)} held on this device and will be sent when it answers.`
-    : `${entries(n)} held only as long as this page is open, because this browser keeps nothing ` +
-      "(its storage is full or switched off). Leave the page open.";
-  tell("line", n ? `${why} ${held}` : `${why} What you type stays on this device.`, true);
+    ? ngettext(
+        "%(num)s entry is held on this device and will be sent when it answers.",
+        "%(num)s entries are held on this device and will be sent when it answers.", n)
+    : ngettext(
+        "%(num)s entry is held only as long as this page is open, because this browser keeps nothing (its storage is full or switched off). Leave the page open.",
+        "%(num)s entries are held only as long as this page is open, because this browser keeps nothing (its storage is full or switched off). Leave the page open.", n);
+  const kept = n ? held : _("What you type stays on this device.");
+  tell("line", `${why} ${kept}`, true);
 }
 
 // --- sending
@@ -90,14 +93,14 @@ async function work() {
     for (const item of waiting()) {
       const sent = await post(item).catch(() => null);
       if (!sent) {
-        again = "No line to the program.";
+        again = _("No line to the program.");
         continue; // because it may be this one alone
       }
       const [answer, body] = sent;
       tell("line", "");
       const defect = answer.status === 500 && (item.defects = (item.defects ?? 0) + 1) < DEFECTS;
       if (later(answer.status) || defect) {
-        again = `Not kept yet: ${body.detail || answer.statusText}`;
+        again = _("Not kept yet: %(why)s", { why: body.detail || answer.statusText });
         continue; // because the others may fare better
       }
       mine.delete(item.key);
@@ -105,7 +108,7 @@ async function work() {
       try {
         await settled(item, answer.ok, body);
       } catch {
-        tell("line", "Answered, but this page could not show it. Load the page again.", true);
+        tell("line", _("Answered, but this page could not show it. Load the page again."), true);
       }
     }
   } finally {
@@ -123,7 +126,7 @@ const formOf = (item) => (item.page === location.pathname ? document.getElementB
 async function settled(item, ok, body) {
   const form = formOf(item);
   if (!ok) {
-    const problem = body.said || body.detail || "It was refused, without a reason.";
+    const problem = body.said || body.detail || _("It was refused, without a reason.");
     if (form) {
       free(form);
       say(form, problem, body.field);
@@ -139,7 +142,7 @@ async function settled(item, ok, body) {
   showRefused();
   if (item.draft) drafts.drop(item.draft);
   if (!form) {
-    tell("sent", "What was held on this device was sent and is kept.");
+    tell("sent", _("What was held on this device was sent and is kept."));
     setTimeout(() => tell("sent", ""), 8000);
     return;
   }
@@ -170,7 +173,7 @@ async function renewed(form) {
   try {
     await refresh(true, placesOf(form));
   } catch {
-    tell("line", "Kept. The page will be renewed when the program answers.", true);
+    tell("line", _("Kept. The page will be renewed when the program answers."), true);
   }
 }
 
@@ -202,7 +205,7 @@ addEventListener("input", (event) => {
   if (!form?.dataset.send) return;
   form.dataset.typed = "yes";
   saveDraft(form);
-  tell("storage", lasting ? "" : "This browser keeps nothing (its storage is full or switched off): what you type is lost if you leave the page before it is sent.");
+  tell("storage", lasting ? "" : _("This browser keeps nothing (its storage is full or switched off): what you type is lost if you leave the page before it is sent."));
 });
 addEventListener("online", work);
 addEventListener("pageshow", (event) => event.persisted && look());
@@ -219,7 +222,7 @@ function showRefused() {
 
 function refusedRow(item) {
   const row = document.getElementById("refused-row").content.firstElementChild.cloneNode(true);
-  row.querySelector(".what").textContent = item.what || "An entry";
+  row.querySelector(".what").textContent = item.what || _("An entry");
   row.querySelector(".why").textContent = item.problem;
   const typed = { ...item.body.values, ...item.body.vehicle };
   const texts = [item.body.outcome, ...Object.values(typed), item.body.note, item.body.text];
@@ -294,13 +297,13 @@ async function look() {
     const { revision } = await answer.json();
     if (!job || String(revision) === main.dataset.revision) tell("changed", "");
     else if (main.querySelector("form[data-typed], form[aria-busy=true]") && !owed) {
-      tell("changed", "This job was changed on another device. What you typed stays; send it, or load the page again.");
+      tell("changed", _("This job was changed on another device. What you typed stays; send it, or load the page again."));
     } else {
       await refresh(owed);
       tell("changed", "");
     }
   } catch {
-    tellHeld("No line to the program.");
+    tellHeld(_("No line to the program."));
   } finally {
     looking = false;
   }

@@ -1,6 +1,8 @@
 // Shows the panel of a tapped part without loading the page again. Without this script the same
 // links load the page.
 
+import { _ } from "/static/words.js";
+
 async function choose(href, part) {
   const answer = await fetch(href, { headers: { "X-Part": "main" } });
   if (!answer.ok) throw new Error(answer.statusText);
@@ -20,7 +22,7 @@ async function choose(href, part) {
 function noLine() {
   const said = document.createElement("p");
   said.className = "problem";
-  said.textContent = "No line to the program. Tap the part again when it answers.";
+  said.textContent = _("No line to the program. Tap the part again when it answers.");
   document.getElementById("panel").replaceChildren(said);
   document.querySelector(".bay").classList.add("chosen");
 }

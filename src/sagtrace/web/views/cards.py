@@ -18,18 +18,22 @@ from sagtrace.vehicle.job import Begun, Entry, Job
 from sagtrace.vehicle.system import System
 from sagtrace.web.views.moments import Moment, moment, since
 from sagtrace.web.views.people import Person
+from sagtrace.web.words import _, later
 
-__all__ = ["card", "Card", "Choice", "Field", "KINDS", "Step", "time_of", "Wait", "waits"]
+__all__ = [
+    "card", "Card", "Choice", "Field", "KINDS", "Step", "there_and_back", "time_of",
+    "Wait", "waits",
+]  # fmt: skip
 
 _LONG = 20.0  # [min] chosen: a wait in which other work is taken up
 
 KINDS = {
-    "ask": "Ask",
-    "look": "Look",
-    "listen": "Listen",
-    "measure": "Measure",
-    "try": "Try",
-    "read": "Read out",
+    "ask": later("Ask"),
+    "look": later("Look"),
+    "listen": later("Listen"),
+    "measure": later("Measure"),
+    "try": later("Try"),
+    "read": later("Read out"),
 }
 
 
@@ -136,7 +140,7 @@ def card(
         job=job.id,
         check=check.id,
         name=sentence(check.name).rstrip("."),
-        kind=KINDS[check.kind],
+        kind=_(KINDS[check.kind]),
         why=check.why,
         time=time_of(check.minutes + way.minutes, check.wait_minutes),
         cautions=proof_cautions(system, job, check) if proof else used,
@@ -182,7 +186,7 @@ def _field(
     if begun is not None and slot.name == "time":
         passed = since(begun.at, now)
     if passed >= 0.0:
-        hint = person.number(f"{duration(passed)} since it was begun")
+        hint = person.number(_("%(time)s since it was begun", time=duration(passed)))
         value = value or (person.number(_rounded(convert(passed, "s", unit))) if passed else "")
     return Field(
         name=slot.name, ask=sentence(slot.ask).rstrip("."), unit=unit, hint=hint,
@@ -197,14 +201,24 @@ def _rounded(number: float) -> str:
 
 def _step(system: System, access: str, *, on: bool) -> Step:
     state = system.access[access]
-    back = f"{state.minutes_off:.0f} min to put back"
-    return Step(name=state.name, minutes=f"{state.minutes_on:.0f} min, {back}" if on else back)
+    off = f"{state.minutes_off:.0f}"
+    if on:
+        return Step(name=state.name, minutes=there_and_back(f"{state.minutes_on:.0f}", off))
+    return Step(name=state.name, minutes=_("%(minutes)s min to put back", minutes=off))
+
+
+def there_and_back(on: str, off: str) -> str:
+    """Return the minutes that something takes to reach and to put back, in words."""
+    return _("%(on)s min, %(off)s min to put back", on=on, off=off)
 
 
 def time_of(minutes: float, wait: float) -> str:
     """Return the minutes of work with access, and apart the waiting."""
-    text = f"{minutes:.0f} min"
-    return f"{text}, then {duration(60 * wait)} of waiting" if wait else text
+    work = f"{minutes:.0f}"
+    if not wait:
+        return f"{work} min"
+    waited = duration(60 * wait)
+    return _("%(work)s min, then %(wait)s of waiting", work=work, wait=waited)
 
 
 def waits(

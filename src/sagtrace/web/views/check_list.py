@@ -11,6 +11,7 @@ from sagtrace.vehicle.checks import Check
 from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.system import System
 from sagtrace.web.views.cards import KINDS, time_of
+from sagtrace.web.words import _
 
 __all__ = ["checks_page", "ChecksPage", "Group", "Line", "parts_of"]
 
@@ -87,21 +88,21 @@ def checks_page(system: System, job: Job, text: str, component: str, kind: str) 
             continue
         way = way_to_check(system, check, job.access)
         line = Line(
-            id=check.id, name=sentence(check.name).rstrip("."), kind=KINDS[check.kind],
+            id=check.id, name=sentence(check.name).rstrip("."), kind=_(KINDS[check.kind]),
             time=time_of(check.minutes + way.minutes, check.wait_minutes),
             answered=check.id in answered,
         )  # fmt: skip
         grouped.setdefault(_group(check, parts), []).append(line)
     names = {c: sentence(system.components[c].name).rstrip(".") for c in used}
     order = ["", *(c for c in system.components if c in used), "several"]
-    titles = {"": "Ask the customer", "several": "Several parts at once", **names}
+    titles = {"": _("Ask the customer"), "several": _("Several parts at once"), **names}
     return ChecksPage(
         job=job.id,
         text=text,
         component=component if component in used else "",
         kind=kind if kind in KINDS else "",
         components=tuple((c, names[c]) for c in system.components if c in used),
-        kinds=tuple(KINDS.items()),
+        kinds=tuple((k, _(text)) for k, text in KINDS.items()),
         groups=tuple(Group(name=titles[g], lines=tuple(grouped[g])) for g in order if g in grouped),
         count=sum(map(len, grouped.values())),
         filtered=bool(text or component or kind),

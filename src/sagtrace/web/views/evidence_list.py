@@ -17,6 +17,7 @@ from sagtrace.vehicle.system import System
 from sagtrace.web.views.moments import Moment, moment
 from sagtrace.web.views.people import Person
 from sagtrace.web.views.vehicle_facts import FactField, facts_of
+from sagtrace.web.words import _
 
 __all__ = ["evidence_page", "EvidencePage", "EvidenceRow", "NoteRow", "Past"]
 
@@ -135,13 +136,13 @@ def _row(
 
 def _says(system: System, facts: Facts | None, entry: Entry) -> tuple[str, tuple[str, ...]]:
     if entry.withdrawn:
-        return f"Withdraws {entry.supersedes}.", ()
+        return _("Withdraws %(entry)s.", entry=entry.supersedes), ()
     if facts is None:
         return "", ()
     try:
         finding = find(system, entry, facts)
     except SagtraceError as err:
-        return f"It cannot be used: {err}", ()
+        return _("It cannot be used: %(why)s", why=err), ()
     said = "" if entry.outcome else sentence(finding.text)
     return said, tuple(c.text for c in finding.caveats)
 
@@ -150,11 +151,15 @@ def _why_not(job: Job, judged: Judged | None, entry: Entry, *, proof: bool) -> s
     if proof:
         return sentence(job.left_out_proofs().get(entry.id, ""))
     if entry.withdrawn:
-        return "A withdrawal."
+        return _("A withdrawal.")
     later = next((e for e in job.entries if e.supersedes == entry.id), None)
     if later is not None:
-        done = "Withdrawn" if later.withdrawn else "Corrected"
-        return Own(sentence(f"{done} by {later.id}" + (f": {later.note}" if later.note else "")))
+        done = (
+            _("Withdrawn by %(entry)s", entry=later.id)
+            if later.withdrawn
+            else _("Corrected by %(entry)s", entry=later.id)
+        )
+        return Own(sentence(f"{done}: {later.note}" if later.note else done))
     left_out = judged.left_out if judged else ()
     why = next((o.why for o in left_out if o.entry == entry.id), "")
     return Own(sentence(why))

@@ -12,6 +12,7 @@ from sagtrace.report.parts import SHOWN, leading_beliefs
 from sagtrace.report.words import duration, listed, money, percent, sentence
 from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.system import System
+from sagtrace.web.words import _, ngettext
 
 __all__ = ["EffortView", "FaultView", "HiddenView", "RepairedView", "view_hidden"]
 
@@ -112,7 +113,7 @@ def _effort(system: System, effort: Effort) -> EffortView:
     return EffortView(
         count=str(len(effort.checks)),
         work=f"{effort.minutes:.0f} min",
-        waiting=duration(60.0 * effort.wait_minutes) if effort.wait_minutes else "none",
+        waiting=duration(60.0 * effort.wait_minutes) if effort.wait_minutes else _("none"),
         cost=money(effort.cost, system.tariff.currency),
         checks=tuple(sentence(system.checks[c].name).rstrip(".") for c in effort.checks),
     )
@@ -122,5 +123,9 @@ def _end(planned: tuple[Job, bool] | None) -> str:
     if planned is None:
         return ""
     if planned[1]:
-        return "After these checks the plan says: stop looking and repair."
-    return f"After {LONGEST} checks the plan would still look on; it was followed no further."
+        return _("After these checks the plan says: stop looking and repair.")
+    return ngettext(
+        "After %(num)s check the plan would still look on; it was followed no further.",
+        "After %(num)s checks the plan would still look on; it was followed no further.",
+        LONGEST,
+    )

@@ -13,6 +13,7 @@ from sagtrace.report.compared import Comparison, Measurement
 from sagtrace.report.scales import Scale, extent_of, nice_ticks
 from sagtrace.web.views.letters import width, wrap
 from sagtrace.web.views.plot import Sheet, Tick
+from sagtrace.web.words import _
 
 __all__ = ["draw_intervals", "IntervalRow", "IntervalsDrawing"]
 
@@ -86,6 +87,7 @@ def draw_intervals(comparison: Comparison, sheet: Sheet) -> IntervalsDrawing:
         y += 1.3 * sheet.text * len(words) + BAR
         rows.append(_row(row, words, start, y - 0.5 * BAR, axis))
     limit = axis(comparison.limit)
+    title = f"{comparison.title} [{comparison.unit}]"
     good_left = comparison.side == "at most"
     return IntervalsDrawing(
         wide=sheet.wide, high=round(y + 3.4 * sheet.text, 1), text=sheet.text,
@@ -95,8 +97,7 @@ def draw_intervals(comparison: Comparison, sheet: Sheet) -> IntervalsDrawing:
         good_at=left if good_left else limit,
         good_wide=round(limit - left if good_left else right - limit, 2),
         rows=tuple(rows), ticks=_ticks(axis, sheet.text),
-        title=f"{comparison.title} [{comparison.unit}]"
-        + (", logarithmic" if axis.log else ""),
+        title=_("%(title)s, logarithmic", title=title) if axis.log else title,
     )  # fmt: skip
 
 

@@ -10,16 +10,21 @@ from sagtrace.report.headline import DECLINED
 from sagtrace.report.words import duration
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.web.views.moments import Moment, moment, since
+from sagtrace.web.words import _, later
 
 __all__ = ["jobs_page", "JobsPage", "Row", "row_of", "STAGES", "WAITS"]
 
 STAGES = {
-    "check": "Finding out",
-    "repair": "Ready to repair",
-    "prove": "To be proved",
-    "proved": "Proved",
+    "check": later("Finding out"),
+    "repair": later("Ready to repair"),
+    "prove": later("To be proved"),
+    "proved": later("Proved"),
 }
-WAITS = {"hold": "A hold to be read", "approval": "The customer's answer", "proof": "A proof"}
+WAITS = {
+    "hold": later("A hold to be read"),
+    "approval": later("The customer's answer"),
+    "proof": later("A proof"),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,8 +70,8 @@ def jobs_page(query: Query, found: JobLines, knowledge: Knowledge, now: str) -> 
         text=query.text,
         stage=query.stage,
         waits=query.waits,
-        stages=tuple(STAGES.items()),
-        kinds_of_wait=tuple(WAITS.items()),
+        stages=tuple((k, _(text)) for k, text in STAGES.items()),
+        kinds_of_wait=tuple((k, _(text)) for k, text in WAITS.items()),
         rows=tuple(row_of(line, knowledge, now) for line in found.lines),
         filtered=bool(kept),
         older=f"/?{urlencode({**kept, 'after': found.next})}" if found.next else "",
@@ -78,9 +83,11 @@ def row_of(line: JobLine, knowledge: Knowledge, now: str, problem: str = "") -> 
     """Return the row of a job."""
     names = {layout.id: layout.name for layout in knowledge.layouts}
     left = since(now, line.ready) if line.ready else 0.0
-    waits = WAITS.get(line.waits, "")
-    if line.waits == "hold":
-        waits = f"A hold can be read in {duration(left)}" if left > 0.0 else "A hold can be read"
+    waits = _(WAITS[line.waits]) if line.waits in WAITS else ""
+    if line.waits == "hold" and left > 0.0:
+        waits = _("A hold can be read in %(time)s", time=duration(left))
+    elif line.waits == "hold":
+        waits = _("A hold can be read")
     same = line.complaint.strip() == line.title.strip()
     return Row(
         id=line.id,
@@ -88,7 +95,7 @@ def row_of(line: JobLine, knowledge: Knowledge, now: str, problem: str = "") -> 
         complaint="" if same else line.complaint,
         layout=names.get(line.layout, line.layout),
         invented=line.invented,
-        stage="Declined" if line.headline == DECLINED else STAGES.get(line.stage, ""),
+        stage=_stage(line),
         headline=line.headline,
         waits=waits,
         ready=moment(line.ready, now) if line.ready else None,
@@ -98,3 +105,9 @@ def row_of(line: JobLine, knowledge: Knowledge, now: str, problem: str = "") -> 
         open=not line.stage and not problem,
         problem=problem,
     )
+
+
+def _stage(line: JobLine) -> str:
+    if line.headline == DECLINED:
+        return _("Declined")
+    return _(STAGES[line.stage]) if line.stage in STAGES else ""

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from sagtrace.web.words import day_text
+
 __all__ = ["Moment", "moment", "since"]
 
 
@@ -24,8 +26,8 @@ def moment(iso: str, now: str = "") -> Moment:
         return Moment(iso=iso, text=iso)
     here = datetime.fromisoformat(now).astimezone() if now else None
     if here is None or local.year != here.year:
-        return Moment(iso=iso, text=f"{local:%a} {local.day} {local:%b %Y, %H:%M}")
-    day = "" if local.date() == here.date() else f"{local:%a} {local.day} {local:%b}, "
+        return Moment(iso=iso, text=f"{day_text(local, year=True)}, {local:%H:%M}")
+    day = "" if local.date() == here.date() else f"{day_text(local, year=False)}, "
     return Moment(iso=iso, text=f"{day}{local:%H:%M}")
 
 

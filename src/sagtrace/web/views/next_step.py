@@ -15,10 +15,11 @@ from sagtrace.report.tree import Bar
 from sagtrace.report.words import listed, money, sentence
 from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.system import System
-from sagtrace.web.views.cards import Card, Wait, card, time_of, waits
+from sagtrace.web.views.cards import Card, Wait, card, there_and_back, time_of, waits
 from sagtrace.web.views.moments import moment
 from sagtrace.web.views.people import Person
-from sagtrace.web.views.proofs import WHAT_NOW
+from sagtrace.web.views.proofs import what_now
+from sagtrace.web.words import _
 
 __all__ = ["access_of", "AccessChoice", "Due", "Other", "StepPage", "step_page", "troubled_page"]
 
@@ -127,7 +128,7 @@ def troubled_page(job: Job, system: System, problem: str, person: Person, now: s
     """Return the page of a job whose evidence cannot be judged."""
     return StepPage(
         job=job.id, complaint=job.complaint, practice=bool(job.practice), stage="",
-        headline="Look at the evidence again.", reason="", problem=problem, card=None,
+        headline=_("Look at the evidence again."), reason="", problem=problem, card=None,
         waits=waits(system, job, person, now),
         due_hold=False, moved=None, undo="", begun="", bars=(), lead="", others=(), dear=(), due=(),
         access=access_of(system, job), holds=_holds(system, job),
@@ -139,7 +140,7 @@ def access_of(system: System, job: Job) -> tuple[AccessChoice, ...]:
     return tuple(
         AccessChoice(
             id=a.id, name=sentence(a.name).rstrip("."), held=a.id in job.access,
-            minutes=f"{a.minutes_on:.0f} min, {a.minutes_off:.0f} min to put back",
+            minutes=there_and_back(f"{a.minutes_on:.0f}", f"{a.minutes_off:.0f}"),
         )
         for a in system.access.values()
     )  # fmt: skip
@@ -151,7 +152,8 @@ def _holds(system: System, job: Job) -> str:
 
 def _other(system: System, offer: Offer, currency: str) -> Other:
     # Less than half a unit would be told as "0".
-    saves = f"expected to save {money(offer.saving, currency)}" if offer.saving >= 0.5 else ""
+    saving = money(offer.saving, currency) if offer.saving >= 0.5 else ""
+    saves = _("expected to save %(money)s", money=saving) if saving else ""
     return Other(
         check=offer.check,
         name=sentence(system.checks[offer.check].name).rstrip("."),
@@ -175,18 +177,19 @@ def _begun(job: Job, now: str) -> str:
     if not (waiting := job.waiting()):
         return ""
     last = waiting[-1]
-    return f"Begun {moment(last.at, now).text}, read after {moment(last.ready, now).text}"
+    at, ready = moment(last.at, now).text, moment(last.ready, now).text
+    return _("Begun %(at)s, read after %(ready)s", at=at, ready=ready)
 
 
 def _reason(found: Assessment, waits_only: bool) -> str:
     if found.stage == "check" and waits_only:
-        return "Every other check would disturb what waits, or waits itself."
+        return _("Every other check would disturb what waits, or waits itself.")
     if found.stage == "repair":
-        return "Stop looking: no further check would pay for itself."
+        return _("Stop looking: no further check would pay for itself.")
     if found.stage == "prove":
-        return "The repair is done. It is worth nothing to the customer until it is proved."
+        return _("The repair is done. It is worth nothing to the customer until it is proved.")
     if found.stage == "proved":
-        return "Every test that was due has passed."
+        return _("Every test that was due has passed.")
     return ""
 
 
@@ -206,7 +209,7 @@ def _due(found: Assessment) -> tuple[Due, ...]:
         due.append(
             Due(
                 check=each.proof.check, name=name, text=text, result=result, said=said,
-                now=WHAT_NOW[result],
+                now=what_now(result),
             )
         )  # fmt: skip
     return tuple(due)

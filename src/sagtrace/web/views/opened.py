@@ -15,6 +15,7 @@ from sagtrace.app.kept import Kept
 from sagtrace.errors import DocumentError, EvidenceError, InputError
 from sagtrace.report.assessment import Assessment
 from sagtrace.vehicle.checks import Caution
+from sagtrace.web.words import _
 
 __all__ = ["CautionGroup", "evidence_link", "grouped", "Moment", "moment", "open_job", "Opened"]
 
@@ -59,7 +60,7 @@ def moment(at: str) -> Moment:
     ('2026-11-24 08:05 UTC', 'time not noted')
     """
     if not at:
-        return Moment(at="", text="time not noted")
+        return Moment(at="", text=_("time not noted"))
     zone = at[19:].lstrip("0123456789.")
     shown = {"": "", "Z": " UTC", "+00:00": " UTC"}.get(zone, f" {zone}")
     return Moment(at=at, text=f"{at[:10]} {at[11:16]}{shown}")

@@ -33,19 +33,22 @@ class Person:
     theme: Literal["", "light", "dark"] = ""  # empty: as the device is set
     imperial: bool = False
     numbers: Decimal = ""  # the decimal sign; empty: as the device's language has it
-    usual: Literal["point", "comma"] = "point"  # what the device's language has
+    usual: Literal["point", "comma"] = "point"  # what the language has
+    language: str = ""  # of the pages; empty: as the browser asks
 
     @classmethod
     def of(cls, request: Request) -> Person:
         """Return the person that the cookies and the language of a request describe."""
         cookies = request.cookies
         theme, numbers = cookies.get("theme", ""), cookies.get("numbers", "")
+        language = cookies.get("language", "")
         return cls(
             by=_writable(unquote(cookies.get("by", "")))[:80].strip(),
             theme="light" if theme == "light" else "dark" if theme == "dark" else "",
             imperial=cookies.get("units") == "imperial",
             numbers="point" if numbers == "point" else "comma" if numbers == "comma" else "",
-            usual=usual_sign(request.headers.get("accept-language", "")[:_LONGEST]),
+            usual=usual_sign((language or request.headers.get("accept-language", ""))[:_LONGEST]),
+            language=language,
         )
 
     def cookies(self) -> Mapping[str, str]:
@@ -55,6 +58,7 @@ class Person:
             "theme": self.theme,
             "units": "imperial" if self.imperial else "metric",
             "numbers": self.numbers,
+            "language": self.language,
         }
 
     @property

@@ -24,6 +24,7 @@ from sagtrace.report.scales import (
 )
 from sagtrace.report.tree import Axis, LinePlot, Strip
 from sagtrace.web.views.letters import width
+from sagtrace.web.words import _
 
 __all__ = [
     "axis_text",
@@ -197,7 +198,7 @@ def _strip(strip: Strip, x: Scale, top: float) -> StripRow:
 
 def _keys(plot: LinePlot, styles: Sequence[str], runs: Sequence[object]) -> tuple[Key, ...]:
     lines = [
-        Key(style=style, text=line.name if run else f"{line.name} (no values)")
+        Key(style=style, text=line.name if run else _("%(name)s (no values)", name=line.name))
         for style, line, run in zip(styles, plot.lines, runs, strict=True)
         if line.name
     ]

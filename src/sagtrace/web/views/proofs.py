@@ -19,6 +19,7 @@ from sagtrace.vehicle.job import Begun
 from sagtrace.web.views.intervals import IntervalsDrawing, draw_intervals
 from sagtrace.web.views.opened import CautionGroup, Moment, grouped, moment
 from sagtrace.web.views.plot import NARROW, WIDE
+from sagtrace.web.words import _, later
 
 __all__ = [
     "ComparisonView",
@@ -29,18 +30,26 @@ __all__ = [
     "view_handover",
     "view_proofs",
     "WaitingView",
-    "WHAT_NOW",
+    "what_now",
 ]
 
 _BARE = re.compile(r"\s*[-+−]?\d+(?:[.,]\d+)?\s*")
-WHAT_NOW = {  # by the result of a proof
-    "": "",
-    "passed": "Nothing more is needed here.",
-    "undecided": "The repair is neither proved nor refuted. Repeat the test longer, or with a "
-    "finer instrument, and type the new result.",
-    "failed": "The repair is not proved. A fault that was repaired is still there, or one that was "
-    "not found is: go on checking, and type what you find as an answer to its check.",
+_WHAT_NOW = {  # by the result of a proof
+    "passed": later("Nothing more is needed here."),
+    "undecided": later(
+        "The repair is neither proved nor refuted. Repeat the test longer, or with a finer "
+        "instrument, and type the new result."
+    ),
+    "failed": later(
+        "The repair is not proved. A fault that was repaired is still there, or one that was not "
+        "found is: go on checking, and type what you find as an answer to its check."
+    ),
 }
+
+
+def what_now(result: str) -> str:
+    """Return what to do after a proof that ended so."""
+    return _(_WHAT_NOW[result]) if result else ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,7 +140,12 @@ def view_handover(a: Assessment) -> HandoverView | None:
     if found is None:
         return None
     back = tuple(
-        f"Undo: {access[name].name} ({access[name].minutes_off:.0f} min)" for name in found.back
+        _(
+            "Undo: %(what)s (%(minutes)s min)",
+            what=access[name].name,
+            minutes=round(access[name].minutes_off),
+        )
+        for name in found.back
     )
     return HandoverView(cautions=grouped(found.cautions), back=back)
 
@@ -159,7 +173,7 @@ def _proof(a: Assessment, due: DueProof, now: str, reader: Reader) -> ProofView:
         why=sentence(due.proof.text),
         minutes=_minutes(check),
         first=(
-            *(sentence(f"undo: {system.access[name].name}") for name in way.undo),
+            *(sentence(_("undo: %(what)s", what=system.access[name].name)) for name in way.undo),
             *(sentence(system.access[name].name) for name in way.reach),
         ),
         tools=listed(check.tools),
@@ -171,7 +185,7 @@ def _proof(a: Assessment, due: DueProof, now: str, reader: Reader) -> ProofView:
         result_when=moment(entry.at if entry else ""),
         result_by=entry.by if entry else "",
         typed=_typed(entry.values, inputs) if entry else (),
-        next=WHAT_NOW[result],
+        next=what_now(result),
         waiting=_waiting(begun, inputs, now) if begun else None,
         may_begin=check.wait_minutes > 0.0,
         start_fields=tuple(_field(slot, None, now, reader) for slot in inputs if _at_start(slot)),
@@ -184,12 +198,18 @@ def _proof(a: Assessment, due: DueProof, now: str, reader: Reader) -> ProofView:
 def _limit(due: DueProof) -> str:
     if due.fall is None:
         return sentence(due.limit)
-    return sentence(f"{due.limit}: about {1e3 * due.fall:.0f} mm in 12 h at one temperature")
+    fall = f"{1e3 * due.fall:.0f}"
+    return sentence(
+        _("%(limit)s: about %(fall)s mm in 12 h at one temperature", limit=due.limit, fall=fall)
+    )
 
 
 def _minutes(check: Check) -> str:
-    text = f"{check.minutes:.0f} min of work"
-    return f"{text}, {duration(60 * check.wait_minutes)} wait" if check.wait_minutes else text
+    work = f"{check.minutes:.0f}"
+    if not check.wait_minutes:
+        return _("%(work)s min of work", work=work)
+    wait = duration(60 * check.wait_minutes)
+    return _("%(work)s min of work, %(wait)s wait", work=work, wait=wait)
 
 
 def _at_start(slot: Input) -> bool:
@@ -210,7 +230,9 @@ def _field(slot: Input, begun: Begun | None, now: str, reader: Reader) -> FieldV
     if passed is None:
         return field
     shown = f"{from_si(passed, slot.unit):.2g} {slot.unit}"
-    hint = f"Since it was begun: {shown}. Filled in when you type what is read at the end."
+    hint = _(
+        "Since it was begun: %(time)s. Filled in when you type what is read at the end.", time=shown
+    )
     return replace(field, since=begun.at, seconds=to_si(1.0, slot.unit), hint=hint)
 
 
@@ -226,7 +248,7 @@ def _typed(values: Mapping[str, str], inputs: Sequence[Input]) -> tuple[str, ...
 
 def _waiting(begun: Begun, inputs: Sequence[Input], now: str) -> WaitingView:
     moment_now, wanted = _parsed(now), _parsed(begun.ready)
-    by = begun.by and f"by {begun.by}"
+    by = begun.by and _("by %(who)s", who=begun.by)
     values = _typed(begun.values, inputs)
     return WaitingView(
         id=begun.id, at=moment(begun.at), ready=moment(begun.ready),

@@ -24,10 +24,11 @@ from sagtrace.vehicle.job import Recording
 from sagtrace.web.plotted import Plotted
 from sagtrace.web.tasks import Task
 from sagtrace.web.views.recordings import moment
+from sagtrace.web.words import _, later, ngettext
 
 __all__ = ["RecordingPage", "RecordingWait", "make_recording"]
 
-NO_HELP = "No reading that is asked for here would narrow a leak by much."
+NO_HELP = later("No reading that is asked for here would narrow a leak by much.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,11 +112,16 @@ def make_recording(
         duty=duty_text(report),
         misfit=misfit_text(fit) if fit else "",
         untold=tuple(_capital(sentence(text)) for text in fit.notes) if fit else (),
-        wanted=(fit.wanted or NO_HELP) if fit else "",
+        wanted=(fit.wanted or _(NO_HELP)) if fit else "",
         notes=tuple(_capital(sentence(text)) for text in report.notes if text not in told),
-        fit=fit_table(fit, "the fit") if fit else None,
+        fit=fit_table(fit, _("the fit")) if fit else None,
         audit=audit_table(report),
-        audited=f"{NOTHING_STANDS_OUT} in {len(report.audit)} tests.",
+        audited=ngettext(
+            "%(nothing)s in %(num)s test.",
+            "%(nothing)s in %(num)s tests.",
+            len(report.audit),
+            nothing=NOTHING_STANDS_OUT,
+        ),
         marked_tests=tuple(i for i, result in enumerate(standing_out(report), 1) if result.when),
         rests=rests_table(report),
         fills=fills_table(report),
@@ -129,12 +135,19 @@ def make_recording(
 def _summary(recording: Recording, plotted: Plotted) -> str:
     time, channels = plotted.trace.time, len(plotted.trace.channels)
     step = (plotted.end - plotted.start) / (time.size - 1)
+    shown = f"{step:.2g}"
     parts = [
-        f"{duration(plotted.end - plotted.start)}, {channels} channels",
-        f"{time.size} samples, on average {step:.2g} s apart",
-    ]
+        ngettext(
+            "%(time)s, %(num)s channel", "%(time)s, %(num)s channels", channels,
+            time=duration(plotted.end - plotted.start),
+        ),
+        ngettext(
+            "%(num)s sample, on average %(step)s s apart",
+            "%(num)s samples, on average %(step)s s apart", time.size, step=shown,
+        ),
+    ]  # fmt: skip
     if recording.at:
-        parts.append(f"attached {moment(recording.at)} (UTC)")
+        parts.append(_("attached %(when)s (UTC)", when=moment(recording.at)))
     return "; ".join(parts) + "."
 
 
@@ -142,7 +155,8 @@ def _said(letter: str, finding: Finding, told: set[str], marked: bool) -> Said:
     estimate = finding.estimate
     interval = ""
     if estimate is not None and estimate.std > 0.0:
-        interval = f"95 % interval: {between(*estimate.interval(), estimate.unit)}"
+        between_them = between(*estimate.interval(), estimate.unit)
+        interval = _("95 %% interval: %(interval)s", interval=between_them)
     return Said(
         letter=letter,
         name=_capital(finding.name),

@@ -15,6 +15,7 @@ from sagtrace.vehicle.layouts import Layout
 from sagtrace.web.plotted import role_words
 from sagtrace.web.readings import Attach, Inspected
 from sagtrace.web.tasks import Task
+from sagtrace.web.words import _
 
 __all__ = [
     "make_proposal",
@@ -166,7 +167,8 @@ def make_proposal(
     columns, unread = [], []
     for i, column in enumerate(found.columns):
         if column.role == "time" or (not column.role and column.reason in HARDLY):
-            unread.append(f"{column.name}: {column.reason or 'the time'}")
+            why = column.reason or _("the time")
+            unread.append(f"{column.name}: {why}")
         else:
             columns.append(_choice(i, column, layout, roles.get(column.name, "")))
     # Those that somebody has to say something of come first.
@@ -206,21 +208,21 @@ def _tape_rows(layout: Layout, tapes: tuple[Taped, ...]) -> Iterator[TapeRow]:
 
 
 def _choice(number: int, column: ColumnInfo, layout: Layout, said: str) -> ColumnChoice:
-    role, _, unit = said.partition(" [")
+    role, __, unit = said.partition(" [")
     first = None
     if not column.unsettled:
-        text = role_words(column.role) if column.role else "not used"
+        text = role_words(column.role) if column.role else _("not used")
         first = RoleOption(value="", text=text, chosen=not said)
-    why = column.reason or "its name says so"
+    why = column.reason or _("its name says so")
     sure = column.role and column.reason and column.confidence < 1.0
     return ColumnChoice(
         number=number,
         name=column.name,
         unit=column.unit,
-        why=f"proposed: {why}, {percent(column.confidence)}" if sure else why,
+        why=_("proposed: %(why)s, %(p)s", why=why, p=percent(column.confidence)) if sure else why,
         unsettled=column.unsettled,
         first=first,
-        out=RoleOption(value=OUT, text="leave it out", chosen=said == OUT),
+        out=RoleOption(value=OUT, text=_("leave it out"), chosen=said == OUT),
         groups=tuple(_groups(column, layout, role)),
         said_unit=unit.removesuffix("]") or column.role_unit or column.unit,
     )
@@ -237,7 +239,7 @@ def _groups(column: ColumnInfo, layout: Layout, chosen: str) -> Iterator[RoleGro
         if g.role != column.role
     )
     if options:
-        yield RoleGroup(title="It may be", options=options)
+        yield RoleGroup(title=_("It may be"), options=options)
     shown = {g.role for g in column.guesses if g.role != column.role}
     groups: dict[str, list[RoleOption]] = {}
     for role in ROLES:
@@ -247,8 +249,8 @@ def _groups(column: ColumnInfo, layout: Layout, chosen: str) -> Iterator[RoleGro
         groups.setdefault(role.partition(".")[0], []).append(option)
     for title, members in groups.items():
         yield RoleGroup(title=title.capitalize(), options=tuple(members))
-    time = RoleOption(value="time", text="time", chosen=chosen == "time")
-    yield RoleGroup(title="Time", options=(time,))
+    time = RoleOption(value="time", text=_("time"), chosen=chosen == "time")
+    yield RoleGroup(title=_("Time"), options=(time,))
 
 
 def _in_layout(role: str, layout: Layout) -> bool:

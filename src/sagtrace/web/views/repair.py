@@ -15,6 +15,7 @@ from sagtrace.vehicle.job import Approval, Job
 from sagtrace.vehicle.repairs import Repair
 from sagtrace.vehicle.system import System
 from sagtrace.web.views.opened import CautionGroup, Moment, grouped, moment
+from sagtrace.web.words import _, later
 
 __all__ = [
     "ChoiceView",
@@ -29,7 +30,11 @@ __all__ = [
 
 _INVENTED = "price-invented"  # the basis of the tariff that is shipped
 _TOLD = 0.02  # chosen: work that fails less often than this is not pointed out
-_ANSWERS = {"asked": "asked, no answer yet", "approved": "approved", "declined": "declined"}
+_ANSWERS = {
+    "asked": later("asked, no answer yet"),
+    "approved": later("approved"),
+    "declined": later("declined"),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +127,7 @@ def view_repair(a: Assessment) -> RepairView:
     found = [a.system.faults[b.fault].name for b in leading_beliefs(a)]
     return RepairView(
         nothing=no_part(a),
-        nothing_why=sentence(listed(found) or "no fault is more likely present than not"),
+        nothing_why=sentence(listed(found) or _("no fault is more likely present than not")),
         explained=sentence(option_name(a.system, best)) if best.repairs else "",
         early=a.stage == "check",
         choices=tuple(choices[: len(shown)]),
@@ -138,10 +143,11 @@ def view_repair(a: Assessment) -> RepairView:
 def said_of(system: System, approval: Approval) -> OfferView:
     """Return an approval in words."""
     names = [system.repairs[r].name if r in system.repairs else r for r in approval.repairs]
-    said = [_ANSWERS[approval.answer], approval.how, approval.who and f"said by {approval.who}"]
+    who = approval.who and _("said by %(who)s", who=approval.who)
+    said = [_(_ANSWERS[approval.answer]), approval.how, who]
     return OfferView(
         names=sentence("; ".join(names)).rstrip("."), repairs=approval.repairs,
-        offered=approval.offered or "price not noted", answer=approval.answer,
+        offered=approval.offered or _("price not noted"), answer=approval.answer,
         said=sentence(", ".join(part for part in said if part)), when=moment(approval.at),
         by=approval.by,
     )  # fmt: skip
@@ -151,9 +157,10 @@ def _choice(a: Assessment, option: Option, number: int) -> ChoiceView:
     system, price = a.system, option.price
     last = a.job.approvals[-1] if a.job.approvals else None
     offered = last is not None and set(last.repairs) == set(option.repairs)
-    split = (
-        f"parts {money(price.parts, price.currency)}, labour {money(price.labour, price.currency)}"
-    )
+    split = _(
+        "parts %(parts)s, labour %(labour)s",
+        parts=money(price.parts, price.currency), labour=money(price.labour, price.currency),
+    )  # fmt: skip
     return ChoiceView(
         number=number,
         name=sentence(option_name(system, option)).rstrip("."),
@@ -163,7 +170,7 @@ def _choice(a: Assessment, option: Option, number: int) -> ChoiceView:
         works=tuple(_one(a, system.repairs[r]) for r in option.repairs),
         price=with_tax(a, option),
         price_parts=split if option.repairs else "",
-        minutes=duration(60.0 * price.labour_minutes) if option.repairs else "none",
+        minutes=duration(60.0 * price.labour_minutes) if option.repairs else _("none"),
         cure=percent(option.cure),
         come_back=percent(option.come_back),
         why=_why(system, option),
@@ -184,7 +191,10 @@ def _why(system: System, option: Option) -> tuple[tuple[str, str], ...]:
     """Return how the vehicle may come back: what remains, and work that does not last."""
     ways = [(reason.chance, reason.text) for reason in option.reasons]
     ways += [
-        (1.0 - system.repairs[r].holds, f"the work may not last: {system.repairs[r].name}")
+        (
+            1.0 - system.repairs[r].holds,
+            _("the work may not last: %(what)s", what=system.repairs[r].name),
+        )
         for r in option.repairs
         if 1.0 - system.repairs[r].holds > _TOLD
     ]
@@ -194,10 +204,10 @@ def _why(system: System, option: Option) -> tuple[tuple[str, str], ...]:
 
 def _one(a: Assessment, repair: Repair) -> Work:
     names = {part.id: part.name for part in a.system.tariff.parts}
-    used = [f"{use.quantity} × {names[use.part]}" for use in repair.parts]
+    used = listed([f"{use.quantity} × {names[use.part]}" for use in repair.parts]) or _("no part")
     return Work(
         id=repair.id, name=sentence(repair.name).rstrip("."), plain=sentence(repair.plain),
-        needs=f"{repair.minutes:.0f} min; {listed(used) or 'no part'}",
+        needs=f"{repair.minutes:.0f} min; {used}",
         done=repair.id in a.job.repaired,
     )  # fmt: skip
 

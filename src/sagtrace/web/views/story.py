@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from sagtrace.report.causes import Arrow, Kind, Station, Strand
 from sagtrace.web.views.letters import wrap
+from sagtrace.web.words import _, later
 
 __all__ = ["Arrowed", "draw_story", "Framed", "StoryDrawing", "Words"]
 
@@ -15,7 +16,11 @@ SHAFT = 46.0  # [px] the shortest arrow
 STEM = 22.0  # [px] from the left edge to the arrow
 HEAD = 9.0  # [px] length of the arrow's head
 WIDEST = 460.0  # [px] chosen: a wider frame is harder to read
-SAID = {"sure": "led to", "doubtful": "may have led to", "no": "does not explain"}
+SAID = {
+    "sure": later("led to"),
+    "doubtful": later("may have led to"),
+    "no": later("does not explain"),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,7 +92,7 @@ class _Pen:
     def arrow(self, arrow: Arrow) -> None:
         x = STEM + 2.0 * PAD
         room = self.wide - x - PAD
-        y = self.write(x, self.y + 0.4 * PAD, room / 1.08, SAID[arrow.kind], "says")
+        y = self.write(x, self.y + 0.4 * PAD, room / 1.08, _(SAID[arrow.kind]), "says")
         if arrow.how:
             y = self.write(x, y, room, arrow.how, "how")
         for number in arrow.numbers:

@@ -24,6 +24,7 @@ from sagtrace.report.schematic_rules import SHEETS, Drawing
 from sagtrace.report.words import duration, listed, odds, percent, sentence
 from sagtrace.units import METRIC, Reader, as_read
 from sagtrace.vehicle.checks import Check
+from sagtrace.web.words import _
 
 __all__ = [
     "Aside",
@@ -163,7 +164,7 @@ def _spoken(judged: Judged, part: Part) -> str:
     )
     said += [m.text for m in part.measured]
     if part.reach == "reached":
-        said.append("within reach as it stands")
+        said.append(_("within reach as it stands"))
     return f"{part.name}: {'; '.join(said)}"
 
 
@@ -198,7 +199,7 @@ def _panel(judged: Judged, part: Part) -> Panel:
         known=_known(judged, part),
         checks=tuple(_check(judged, c, "") for c in still),
         done=tuple(
-            _check(judged, c, sentence(answers.get(c.id, "answered by another check")))
+            _check(judged, c, sentence(answers.get(c.id, _("answered by another check"))))
             for c in checks
             if c.id in judged.answered
         ),
@@ -242,7 +243,7 @@ def _check(judged: Judged, check: Check, answer: str) -> CheckLine:
     system = judged.system
     way = way_to_check(system, check, judged.job.access)
     steps = [system.access[name].name for name in way.reach]
-    steps += [f"undo: {system.access[name].name}" for name in way.undo]
+    steps += [_("undo: %(what)s", what=system.access[name].name) for name in way.undo]
     wait = duration(60 * check.wait_minutes) if check.wait_minutes else ""
     needs = f"{listed(steps)}: {way.minutes:.0f} min" if steps else ""
     return CheckLine(

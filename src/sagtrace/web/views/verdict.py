@@ -18,6 +18,7 @@ from sagtrace.web.views.opened import evidence_link
 from sagtrace.web.views.paper import BarRow, bar_row
 from sagtrace.web.views.plot import NARROW, WIDE
 from sagtrace.web.views.story import StoryDrawing, draw_story
+from sagtrace.web.words import _
 
 __all__ = [
     "Assumed",
@@ -160,7 +161,7 @@ def view_verdict(a: Assessment, reader: Reader = METRIC) -> VerdictView:
 
 def _set(a: Assessment, i: int) -> BarRow:
     one = a.verdict.sets[i]
-    names = listed([a.system.faults[f].name for f in one.faults]) or "nothing on the list"
+    names = listed([a.system.faults[f].name for f in one.faults]) or _("nothing on the list")
     text = percent(one.probability)
     return bar_row(Bar(name=_title(names), share=one.probability, text=text))
 
