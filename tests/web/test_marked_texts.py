@@ -48,6 +48,7 @@ KEPT = {
         "the body is no JSON: ", " (character ", "Defect",
         "A defect of the program; what was shown as saved is saved.",
     ),
+    "pages/page.py": ('<span translate="no">',),
     "plotted.py": ("from = ", ", to = "),  # the names of what was asked for
     "readings.py": (
         "no time column", "attach ", ", such as \\1",

@@ -30,6 +30,7 @@ def converters() -> tuple[Calculator, ...]:
     """Return a calculator a kind of quantity, and one of reference conditions."""
     flow = Calculator(
         id="reference-conditions", name="Air flow at other reference conditions", group="Units",
+        converts=True,
         about="A litre of air a minute means different amounts of air, by whoever says it.",
         formula="q₂ = q₁ · p₁ / T₁ · T₂ / p₂",
         source="; ".join(sorted({r.source for r in REFERENCES.values()})),
@@ -56,6 +57,7 @@ def _converter(kind: str) -> Calculator:
 
     return Calculator(
         id=f"units-{kind.replace('_', '-')}", name=f"Other units: {name}", group="Units",
+        converts=True,
         about=f"Type {known.expected}.",
         formula="factors of the unit definitions",
         source="BIPM SI Brochure, 9th ed.; NIST SP 811, Appendix B",

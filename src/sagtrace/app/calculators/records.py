@@ -76,6 +76,7 @@ class Calculator:
     assumes: str
     fields: tuple[Field, ...]
     work: Callable[[Given], tuple[Answer, ...]]
+    converts: bool = False  # its answers are in units that it names itself
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -77,8 +77,7 @@ def one(request: Request, asked: Asked, name: str) -> HTMLResponse:
     found = calculator(asked.desk, name)
     person, typed = Person.of(request), typed_in(request, found)
     # A converter shows all units, and an address says in which its bare numbers were typed.
-    converts = found.group == "Units"
-    imperial = not converts and (
+    imperial = not found.converts and (
         request.query_params.get("units") == "imperial" if typed else person.imperial
     )
     reader = Reader(imperial=imperial)
@@ -93,9 +92,10 @@ def one(request: Request, asked: Asked, name: str) -> HTMLResponse:
         assumed=tuple(r for r, later in zip(rows, ready, strict=True) if later),
         open=any(r.typed or r.problem for r, later in zip(rows, ready, strict=True) if later),
         answers=tuple(
-            replace(a, text=Own(person.number(a.text))) if converts else a for a in done.answers
+            replace(a, text=Own(person.number(a.text))) if found.converts else a
+            for a in done.answers
         ),
-        about=Own(found.about) if converts else found.about,
+        about=Own(found.about) if found.converts else found.about,
         imperial=imperial,
         caveats=tuple(dict.fromkeys(c for a in done.answers for c in a.caveats)),
         problem=problems.get("", ""),

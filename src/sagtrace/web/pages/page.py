@@ -11,7 +11,7 @@ from typing import Any
 from fastapi import Request
 from fastapi.responses import HTMLResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from sagtrace.app.kept import Kept
 from sagtrace.units import Own
@@ -23,10 +23,12 @@ __all__ = ["Frame", "show", "show_problem"]
 
 TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
 
+_OWN = '<span translate="no">'
+
 
 def _own(text: str) -> str:
     """Return somebody's own words, marked so that nothing rewrites them."""
-    return Markup('<span translate="no">{}</span>').format(str(text)) if text else ""
+    return Markup(f"{_OWN}{escape(str(text))}</span>") if text else ""
 
 
 def _finished(value: Any) -> Any:
