@@ -57,11 +57,14 @@ class Look:
     response: Response
     seen: tuple[str, ...]  # ETags that the sender has
 
-    def open(self, job: str, *, derived: bool = False) -> Kept:
-        """Return a job, or end with 304; `derived`: what is shown follows from the knowledge."""
+    def open(self, job: str, *, derived: bool = False, also: str = "") -> Kept:
+        """Return a job, or end with 304; `derived`: what is shown follows from the knowledge.
+
+        `also` is what else the answer is made of.
+        """
         kept = self.desk.open(job)
         workshop = self.desk.workshop
-        by = f"{workshop.knowledge.digest}{workshop.version}" if derived else ""
+        by = f"{workshop.knowledge.digest}{workshop.version}{also}" if derived else ""
         self.tag(etag(kept, by))
         return kept
 

@@ -86,7 +86,7 @@ def on_page(request: Request, ask: Asked, job: str, kind: str) -> HTMLResponse:
     a = opened.assessment
     page = PaperPage(
         job=job, kind=kind, problem=opened.problem,
-        paper=view_paper(MAKERS[kind](a)) if a else None,
+        paper=view_paper(MAKERS[kind](a, ask.desk.workshop.heading())) if a else None,
     )  # fmt: skip
     return show(request, "paper.html", Frame.of(opened.kept, _NAMES[kind], "papers"), page)
 

@@ -8,7 +8,9 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 
-from sagtrace.errors import InputError
+from sagtrace.errors import DocumentError, InputError
+from sagtrace.report.heading import NO_HEADING, Heading
+from sagtrace.web.asking import Asked
 from sagtrace.web.bodies import Line
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.people import Person
@@ -27,14 +29,25 @@ class SettingsPage:
     person: Person
     saved: bool
     example: str  # of a number as it will be read
+    heading: Heading
+    heading_saved: bool
+    problem: str  # why the heading cannot be read
 
 
 @router.get("/settings")
-def settings(request: Request, saved: str = "") -> HTMLResponse:
+def settings(request: Request, ask: Asked, saved: str = "", heading: str = "") -> HTMLResponse:
     """Show the settings."""
+    kept, problem = NO_HEADING, ""
+    try:
+        kept = ask.desk.workshop.heading()
+    except DocumentError as err:  # a new one can be kept over it
+        problem = str(err)
     person = Person.of(request.cookies)
     example = person.spread(403, 1, "length", "mm")
-    page = SettingsPage(person=person, saved=bool(saved), example=example)
+    page = SettingsPage(
+        person=person, saved=bool(saved), example=example, heading=kept,
+        heading_saved=bool(heading), problem=problem,
+    )  # fmt: skip
     return show(request, "settings.html", Frame(title="Settings", here="settings"), page)
 
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sagtrace.repair.approved import covered
 from sagtrace.repair.costs import way_to
 from sagtrace.repair.options import Option
+from sagtrace.report.approved import ask_again, price_told
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.customer import shown_options, with_tax
 from sagtrace.report.parts import leading_beliefs, no_part, option_name, repair_cautions
@@ -19,6 +21,7 @@ from sagtrace.web.views.opened import CautionGroup, Moment, grouped, moment
 __all__ = [
     "ChoiceView",
     "OfferView",
+    "planned",
     "RepairView",
     "said_of",
     "TariffView",
@@ -50,7 +53,8 @@ class ChoiceView:
     number: int
     name: str
     kind: str  # recommended, half, nothing, other
-    state: str  # what the customer said to it last, if it was offered last
+    state: str  # what the customer said to it last; "more": what was approved is less than it
+    told: str  # why what was approved is less than it
     repairs: tuple[str, ...]
     works: tuple[Work, ...]
     price: str  # with tax
@@ -68,7 +72,8 @@ class OfferView:
 
     names: str
     repairs: tuple[str, ...]
-    offered: str
+    offered: str  # the price as it was told, for the answer
+    price: str  # the same to be read
     answer: str
     said: str  # the answer in words, with how and who
     when: Moment
@@ -141,7 +146,7 @@ def said_of(system: System, approval: Approval) -> OfferView:
     said = [_ANSWERS[approval.answer], approval.how, approval.who and f"said by {approval.who}"]
     return OfferView(
         names=sentence("; ".join(names)).rstrip("."), repairs=approval.repairs,
-        offered=approval.offered or "price not noted", answer=approval.answer,
+        offered=approval.offered, price=price_told(approval), answer=approval.answer,
         said=sentence(", ".join(part for part in said if part)), when=moment(approval.at),
         by=approval.by,
     )  # fmt: skip
@@ -149,8 +154,7 @@ def said_of(system: System, approval: Approval) -> OfferView:
 
 def _choice(a: Assessment, option: Option, number: int) -> ChoiceView:
     system, price = a.system, option.price
-    last = a.job.approvals[-1] if a.job.approvals else None
-    offered = last is not None and set(last.repairs) == set(option.repairs)
+    state, told = _state(a, option)
     split = (
         f"parts {money(price.parts, price.currency)}, labour {money(price.labour, price.currency)}"
     )
@@ -158,7 +162,8 @@ def _choice(a: Assessment, option: Option, number: int) -> ChoiceView:
         number=number,
         name=sentence(option_name(system, option)).rstrip("."),
         kind=_kind(a, option),
-        state=last.answer if last and offered else "",
+        state=state,
+        told=told,
         repairs=option.repairs,
         works=tuple(_one(a, system.repairs[r]) for r in option.repairs),
         price=with_tax(a, option),
@@ -169,6 +174,18 @@ def _choice(a: Assessment, option: Option, number: int) -> ChoiceView:
         why=_why(system, option),
         expected=money(option.expected_total, price.currency),
     )
+
+
+def _state(a: Assessment, option: Option) -> tuple[str, str]:
+    """Return what the customer said to an option, and why an approval is less than it."""
+    said = [x for x in a.job.approvals if set(x.repairs) == set(option.repairs)]
+    if said and a.job.approvals[-1] is said[-1] and said[-1].answer != "approved":
+        return said[-1].answer, ""
+    cover = covered(a.system, a.job, option.repairs)
+    approved = bool(option.repairs) and not cover.missing and bool(cover.approvals)
+    if (approved or option is a.options[0]) and (told := ask_again(a.system, cover)):
+        return "more", told
+    return ("approved", "") if approved and said else ("", "")
 
 
 def _kind(a: Assessment, option: Option) -> str:
