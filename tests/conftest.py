@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
 
 from sagtrace.adapters.knowledge import SHIPPED, load_knowledge
@@ -12,6 +14,14 @@ from sagtrace.vehicle.layouts import Layout
 from sagtrace.vehicle.system import System, expand
 
 pytest_plugins = ["stores", "workbench"]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def own_settings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Keep the settings of whoever runs the tests out of them, and the tests out of those."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("settings")))
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -8,7 +8,7 @@ from dataclasses import replace
 from hypothesis import strategies as st
 
 from sagtrace.app.kept import Mark
-from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Recording, Taped
+from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Recording, Taped, Told
 
 AT = "2026-11-24T08:05:00+00:00"
 _NUMBERS = itertools.count(1)
@@ -54,6 +54,21 @@ def entry_lists(draw: st.DrawFn) -> tuple[Entry, ...]:
 
 
 @st.composite
+def told_lists(draw: st.DrawFn) -> tuple[Told, ...]:
+    made: list[Told] = []
+    for told_id in draw(st.lists(names, max_size=4, unique=True)):
+        before = draw(st.sampled_from([None, *made]))
+        name = before.name if before else draw(names)
+        made.append(
+            Told(
+                id=told_id, name=name, text=draw(texts), at=draw(texts), by=draw(texts),
+                supersedes=before.id if before else "",
+            )
+        )  # fmt: skip
+    return tuple(made)
+
+
+@st.composite
 def jobs(draw: st.DrawFn) -> Job:
     entries = draw(entry_lists())
     taken = {e.id for e in entries}
@@ -74,13 +89,14 @@ def jobs(draw: st.DrawFn) -> Job:
     )
     approvals = st.builds(
         Approval, id=texts, repairs=lists, offered=texts,
+        price=st.floats(0.0, 1e6), currency=texts,
         answer=st.sampled_from(["asked", "approved", "declined"]), how=texts, who=texts, at=texts,
         by=texts,
     )  # fmt: skip
     return Job(
         id=fresh_name(), title=draw(texts), layout=draw(texts), invented=draw(st.booleans()),
         practice=draw(st.integers(0, 999_999_999)),
-        opened=draw(texts), complaint=draw(texts), vehicle=draw(maps), access=draw(lists),
+        opened=draw(texts), complaint=draw(texts), told=draw(told_lists()), access=draw(lists),
         entries=entries, begun=draw(st.lists(begun, max_size=2).map(tuple)),
         notes=draw(st.lists(notes, max_size=2).map(tuple)),
         recordings=draw(st.lists(recordings, max_size=2).map(tuple)),
@@ -104,16 +120,19 @@ def full_job(job_id: str = "full") -> Job:
         id="r1", file="night.csv", sha256="00", at=AT, note="n", roles={"H": "height.rear [mm]"},
         rate="10 Hz", tapes=(Taped(time="12 min", corner="left", height="385 mm"),),
     )  # fmt: skip
+    told = Told(id="v1", name="z", text="1 bar", at=AT, by="t")
+    again = replace(told, id="v2", text="", supersedes="v1")
     return Job(
         id=job_id, title="Größe 頭", layout="rear-pair", invented=True, practice=3, opened=AT,
-        complaint='"Low."', vehicle={"z": "1 bar", "a": "2 bar"}, access=("wheel-off",),
+        complaint='"Low."', told=(told, again, replace(told, id="v3", name="odometer")),
+        access=("wheel-off",),
         entries=(entry, later), begun=(begun, replace(begun, id="b2", drops="b1")),
         notes=(Note(id="n1", text="seen", photo="a.jpg", sha256="11", check="c", at=AT, by="t"),),
         recordings=(recording,),
         approvals=(
             Approval(
-                id="a1", repairs=("spring@left",), offered="4 ± 1", answer="approved", how="told",
-                who="customer", at=AT, by="t",
+                id="a1", repairs=("spring@left",), offered="4 ± 1", price=4.25, currency="EUR",
+                answer="approved", how="told", who="customer", at=AT, by="t",
             ),
         ),
         repaired=("spring@left",), repaired_at=AT, repaired_by="t", proofs_from=1,

@@ -410,17 +410,23 @@ def open_job(
     vehicle: Mapping[str, str] | None = None,
     title: str = "",
     id: str = "job",  # noqa: A002
+    registration: str = "",
+    odometer: str = "",
+    reference: str = "",
 ) -> OpenJob:
-    """Open a job on a layout. `vehicle` holds facts read in the workshop manual, as typed."""
+    """Open a job on a layout. `vehicle` holds facts read in the workshop manual, as typed.
+
+    `odometer` has its unit, such as "84 210 km"; `reference` is the customer's own.
+    """
     workshop = open_workshop()
     job = Job(
         id=id,
         title=title or complaint or COMPLAINT,
         layout=layout,
         complaint=complaint,
-        vehicle=dict(vehicle or {}),
     )
-    return OpenJob(workshop, workshop.start(job))
+    named = {"registration": registration, "odometer": odometer, "reference": reference}
+    return OpenJob(workshop, workshop.start(job.tell({**named, **(vehicle or {})})))
 
 
 def load_job(path: str | Path) -> OpenJob:

@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING, Any
 from sagtrace.app.desk import Desk
 from sagtrace.app.fitting import VirtualFitter
 from sagtrace.app.plans import FaultBook, Plan
-from sagtrace.app.ports import JobPlace, JobStore, RoleMemory
+from sagtrace.app.ports import HeadingPlace, JobPlace, JobStore, RoleMemory
 from sagtrace.app.practice import Trainer
 from sagtrace.app.seeding import seed_demo as seed
 from sagtrace.app.workshop import Workshop
 from sagtrace.errors import InputError, StoreError
 from sagtrace.evidence.models import MODELS
+from sagtrace.report.heading import Heading
 from sagtrace.report.tree import Paper
 from sagtrace.signals.imported import Assignment, Imported
 from sagtrace.vehicle.knowledge import Knowledge
@@ -96,6 +97,22 @@ class _Memory:
         return RoleFile(user_data_path("sagtrace", appauthor=False) / "roles.yaml")
 
 
+class _Headings:
+    def load(self) -> Heading:
+        return self._file().load()
+
+    def save(self, heading: Heading) -> None:
+        self._file().save(heading)
+
+    @staticmethod
+    def _file() -> HeadingPlace:
+        from platformdirs import user_config_path
+
+        from sagtrace.adapters.remembered import HeadingFile
+
+        return HeadingFile(user_config_path("sagtrace", appauthor=False) / "workshop.yaml")
+
+
 class _Maker:
     def render(self, paper: Paper) -> bytes:
         from sagtrace.adapters.pdf import render_pdf
@@ -120,6 +137,7 @@ def open_workshop() -> Workshop:
         paper_maker=_Maker(),
         version=version("sagtrace"),
         role_memory=_Memory(),
+        headings=_Headings(),
         fitter=VirtualFitter(known=virtual, keep=_keep_fit),
     )
 

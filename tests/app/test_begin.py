@@ -21,7 +21,7 @@ LONG = {"spring-volume": "10 ± 0.5 L", "spring-area": "400 ± 5 cm²"}
 
 def desk_with(vehicle: dict[str, str]) -> Desk:
     desk = Desk(workshop=open_workshop(), store=MemoryStore())
-    job = Job(id="j", title="t", layout="rear-pair", complaint="low", vehicle=vehicle)
+    job = Job(id="j", title="t", layout="rear-pair", complaint="low").tell(vehicle)
     desk.start(job, MARK)
     return desk
 

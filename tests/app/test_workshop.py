@@ -22,7 +22,7 @@ from sagtrace.errors import (
 from sagtrace.report.tree import Paper
 from sagtrace.signals.imported import Assignment, Imported, ImportReport
 from sagtrace.signals.trace import Trace
-from sagtrace.vehicle.job import Entry, Job
+from sagtrace.vehicle.job import Entry, Job, Told
 from sagtrace.vehicle.knowledge import Knowledge
 
 NEW = Job(id="j", title="t", layout="rear-pair", complaint=COMPLAINT)
@@ -141,7 +141,7 @@ def test_says_which_layouts_there_are(workshop: Workshop) -> None:
 
 
 def test_a_new_job_is_kept_as_it_is(workshop: Workshop) -> None:
-    job = replace(NEW, complaint="", vehicle={"spring-area": "112 cm2"}, access=("on-stands",))
+    job = replace(NEW, complaint="", access=("on-stands",)).tell({"spring-area": "112 cm2"})
     assert workshop.start(job) is job
 
 
@@ -149,8 +149,16 @@ def test_a_new_job_is_kept_as_it_is(workshop: Workshop) -> None:
     ("change", "error", "says"),
     [
         ({"layout": "rear"}, UnknownIdError, "layout 'rear'"),
-        ({"vehicle": {"spring-are": "1 cm2"}}, UnknownIdError, "spring-area"),
-        ({"vehicle": {"spring-area": "1 bar"}}, UnitError, "area of one spring"),
+        (
+            {"told": (Told(id="v1", name="spring-are", text="1 cm2"),)},
+            UnknownIdError,
+            "spring-area",
+        ),
+        (
+            {"told": (Told(id="v1", name="spring-area", text="1 bar"),)},
+            UnitError,
+            "area of one spring",
+        ),
         ({"access": ("on-stand",)}, UnknownIdError, "on-stands"),
     ],
 )

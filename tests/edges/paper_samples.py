@@ -221,6 +221,7 @@ def customer_paper() -> Paper:
             ("Examined by", "T. Example"),
             ("Recommended", "Rear left spring and pump"),
         ),
+        heading=("Invented Springs Ltd", "0 Example Lane, Nowhere", "Telephone 000"),
     )
 
 
@@ -363,6 +364,7 @@ def technical_paper() -> Paper:
             ("Knowledge edition", "demo-1"),
             ("Examined by", "T. Example"),
         ),
+        heading=("Invented Springs Ltd",),
     )
 
 
@@ -449,6 +451,7 @@ def hostile_paper() -> Paper:
         mark=HOSTILE[1],
         foot=HOSTILE[1] + LONG_WORD,
         facts=((HOSTILE[1], LONG_WORD), ("", ""), (LONG_WORD, HOSTILE[1]), ("a", "b")),
+        heading=(LONG_WORD, HOSTILE[1], "", HOSTILE[0]),
     )
 
 

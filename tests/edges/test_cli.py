@@ -18,7 +18,7 @@ import typer
 
 from sagtrace.app.ports import Recordings
 from sagtrace.app.workshop import COMPLAINT, Workshop
-from sagtrace.bootstrap import demo_folder
+from sagtrace.bootstrap import demo_folder, job_place
 from sagtrace.cli.main import EXIT_FILE, EXIT_INPUT, EXIT_PART, app, main
 from sagtrace.report.assessment import Assessment
 from sagtrace.twin.simulate import prepare
@@ -62,6 +62,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "show": ("job.yaml",),
     "verdict": ("job.yaml",),
     "options": ("job.yaml",),
+    "approve": ("job.yaml", "spring.replace@left"),
     "repaired": ("job.yaml", "spring.replace@left"),
     "proofs": ("job.yaml",),
     "prove": ("job.yaml", "hold.overnight@left", *HOLD, "--at", WHEN),
@@ -304,7 +305,7 @@ def test_a_new_job_can_be_used(cli: Cli) -> None:
     job = cli("show", "a.yaml", "--json").data()
     assert (job["id"], job["title"], job["complaint"]) == ("a", "sits low", "sits low")
     assert job["opened"] == WHEN
-    assert job["vehicle"] == {"spring-area": "112 cm2"}
+    assert [(t["name"], t["text"]) for t in job["told"]] == [("spring-area", "112 cm2")]
 
 
 def test_an_empty_complaint_becomes_the_usual_one(cli: Cli) -> None:
@@ -530,7 +531,10 @@ def test_a_job_file_that_may_not_be_read(cli: Cli, monkeypatch: pytest.MonkeyPat
         (JOB.replace("rear-pair", "rear-pear"), ("no layout 'rear-pear'", "'rear-pair'")),
         (JOB + "access: [on-stand]\n", ("no access state 'on-stand'", "'on-stands'")),
         (JOB + "repaired: [spring.fix@left]\n", ("no repair 'spring.fix@left'",)),
-        (JOB + "vehicle: {spring-area: 3 bar}\n", ("area of one spring", "pressure")),
+        (
+            JOB + "told: [{id: v1, name: spring-area, text: 3 bar}]\n",
+            ("area of one spring", "pressure"),
+        ),
     ],
 )
 def test_what_only_the_knowledge_can_refuse(
@@ -698,3 +702,34 @@ def test_a_command_to_copy_stays_in_one_line(cli: Cli) -> None:
     name = "a-very-long-name-of-a-job-file-that-would-not-fit-into-eighty-characters.yaml"
     out = cli("new", name, "--at", WHEN).out
     assert out.splitlines() == [f"{name} is ready. What to do first: sagtrace next {name}"]
+
+
+def test_what_names_the_vehicle_is_kept_and_shown(cli: Cli) -> None:
+    named = ("--registration", "INVENTED 9", "--odometer", "9 999 mi", "--reference", "R-9")
+    cli("new", "named.yaml", *named)
+    said = cli("show", "named.yaml").out
+    for text in ("Registration: INVENTED 9", "Odometer at intake: 9 999 mi", "reference: R-9"):
+        assert text in said
+    wrong = cli("new", "wrong.yaml", "--odometer", "9999")
+    refused(wrong, 3, "odometer at intake", "km or mi")
+    assert not Path("wrong.yaml").exists()
+
+
+def test_work_beyond_the_approval_is_refused_without_a_reason(cli: Cli) -> None:
+    cli("approve", "job.yaml", "pump.ring-kit", "--at", "2026-11-24T08:05:00Z", "--who", "owner")
+    job = job_place(Path("job.yaml")).load()
+    assert (job.approvals[-1].answer, job.approvals[-1].who) == ("approved", "owner")
+    assert "The approval of 2026-11-24 08:05 UTC was for" in cli("options", "job.yaml").out
+    more = ("repaired", "job.yaml", "pump.ring-kit", "spring.replace@left")
+    refused(cli(*more), 3, "the approval of 2026-11-24 08:05 UTC was for", "ask again")
+    assert job_place(Path("job.yaml")).load() == job
+    cli(*more, "--without-approval", "it was leaking")
+    kept = job_place(Path("job.yaml")).load()
+    assert kept.repaired == ("pump.ring-kit", "spring.replace@left")
+    assert kept.notes[-1].text.endswith("approval: it was leaking")
+
+
+def test_approved_work_needs_no_reason(cli: Cli) -> None:
+    cli("approve", "job.yaml", "pump.ring-kit")
+    cli("repaired", "job.yaml", "pump.ring-kit")
+    assert job_place(Path("job.yaml")).load().notes == ()

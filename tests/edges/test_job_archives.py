@@ -22,7 +22,7 @@ from sagtrace.app.kept import Content, Query
 from sagtrace.bootstrap import open_desk, seed_demo
 from sagtrace.cli.main import main
 from sagtrace.errors import DocumentError, InputError, SagtraceError, UnknownIdError
-from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Recording
+from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Recording, Told
 from some_jobs import jobs, mark
 from workbench import fresh_desk
 
@@ -328,7 +328,7 @@ def test_an_archive_with_a_password_is_refused(packed: bytes) -> None:
         ({"entries": (Entry(id="e1", check="no.such", outcome="x"),)}, r"no\.such"),
         ({"entries": (Entry(id="e1", check="story.load", outcome="x"),)}, "story.load"),
         ({"proofs": (Entry(id="e1", check="no.such", outcome="x"),)}, r"no\.such"),
-        ({"vehicle": {"spring-area": "12 V"}}, "area of one spring"),
+        ({"told": (Told(id="v1", name="spring-area", text="12 V"),)}, "area of one spring"),
         ({"access": ("no-such",)}, "no-such"),
         ({"repaired": ("no.such",)}, r"no\.such"),
         ({"approvals": (Approval(id="a1", repairs=("no.such",)),)}, r"no\.such"),

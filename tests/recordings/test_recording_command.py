@@ -360,7 +360,7 @@ def test_a_fit_is_known_by_all_that_goes_into_it(folder: Path) -> None:
     workshop.look(job, imported, tapes=tapes)
     other = (Taped(time="1 min", corner="left", height="401 mm"),)
     workshop.look(job, imported, tapes=other)
-    workshop.look(replace(job, vehicle={"spring-area": "120 cm2"}), imported)
+    workshop.look(job.tell({"spring-area": "120 cm2"}), imported)
     assert heard.keys[0] == heard.keys[1]
     assert len(set(heard.keys)) == 4
     assert [len(seen) for seen in heard.tapes] == [0, 0, 1, 1, 0]

@@ -90,7 +90,7 @@ def test_a_value_of_the_vehicle_is_told() -> None:
     values = {"height-start": "403 mm", "height-end": "393 mm", "time": "10 h"}
     hold = entry(1, "hold.overnight@left", "", values=values)
     before = judged(hold)
-    told = replace(before.job, vehicle={"spring-area": "30 ± 1 cm²"})
+    told = before.job.tell({"spring-area": "30 ± 1 cm²"})
     found = moved(before, open_workshop().judge(told))
     assert found is not None
     assert found.entry == ""
@@ -101,9 +101,7 @@ def test_a_value_of_the_vehicle_is_told() -> None:
 
 def test_a_value_that_bears_on_nothing_says_so() -> None:
     before = judged()
-    found = moved(
-        before, open_workshop().judge(replace(before.job, vehicle={"spring-area": "100 cm²"}))
-    )
+    found = moved(before, open_workshop().judge(before.job.tell({"spring-area": "100 cm²"})))
     assert found is not None
     assert found.bars == ()
     assert found.text == "It changed no fault by more than one part in a hundred."

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sagtrace.errors import InputError, UnknownIdError
-from sagtrace.vehicle.job import FORMAT, Entry, Job
+from sagtrace.vehicle.job import FORMAT, Entry, Job, Told, only_grown
 
 
 def job(*entries: Entry, proofs: tuple[Entry, ...] = ()) -> Job:
@@ -178,3 +178,49 @@ class TestNextId:
     def test_it_is_always_free(self, taken: set[int]) -> None:
         kept = job(*(entry(f"e{n}") for n in sorted(taken)))
         assert kept.next_id() not in {e.id for e in kept.entries}
+
+
+class TestTold:
+    def test_only_what_differs_becomes_a_record(self) -> None:
+        once = job().tell({"spring-area": "112 cm2", "registration": ""}, "t1", "one")
+        assert [t.name for t in once.told] == ["spring-area"]
+        assert once.tell({"spring-area": " 112 cm2 "}, "t2") is once
+
+    def test_a_correction_names_what_it_corrects_and_both_are_kept(self) -> None:
+        kept = job().tell({"a": "1"}, "t1", "one").tell({"a": "2"}, "t2", "two")
+        first, second = kept.told
+        assert (first.text, first.at, first.by) == ("1", "t1", "one")
+        assert (second.text, second.at, second.by, second.supersedes) == ("2", "t2", "two", "v1")
+        assert kept.vehicle == {"a": "2"}
+
+    def test_an_empty_text_takes_back_and_the_next_goes_on_from_there(self) -> None:
+        kept = job().tell({"a": "1"}).tell({"a": ""})
+        assert kept.vehicle == {}
+        assert kept.tell({"a": "3"}).told[-1].supersedes == "v2"
+
+    def test_what_names_the_vehicle_is_no_fact(self) -> None:
+        kept = job().tell({"reference": "R", "a": "1", "odometer": "5 km"})
+        assert dict(kept.vehicle) == {"a": "1"}
+        assert dict(kept.identity) == {"odometer": "5 km", "reference": "R"}
+
+    def test_it_is_never_changed_or_taken_out(self) -> None:
+        kept = job().tell({"a": "1"}).tell({"a": "2"})
+        for told in (kept.told[:1], kept.told[1:][:0], (kept.told[0], Told(id="v2", name="a"))):
+            with pytest.raises(InputError, match="told of job j1: what was entered is never"):
+                only_grown(kept, replace(kept, told=told))
+        only_grown(kept, kept.tell({"a": "3"}))
+
+    @pytest.mark.parametrize(
+        "second",
+        [Told(id="v2", name="b", supersedes="v1"), Told(id="v2", name="a", supersedes="x")],
+    )
+    def test_it_supersedes_an_earlier_one_of_its_name(self, second: Told) -> None:
+        with pytest.raises(UnknownIdError, match="no earlier"):
+            replace(job(), told=(Told(id="v1", name="a", text="1"), second))
+
+    def test_each_needs_an_id_of_its_own(self) -> None:
+        with pytest.raises(InputError, match="two values told have the id 'v1'"):
+            replace(job(), told=(Told(id="v1", name="a"), Told(id="v1", name="b")))
+
+    def test_its_id_is_free_of_entries(self) -> None:
+        assert job(entry("v1")).tell({"a": "1"}).told[0].id == "v2"

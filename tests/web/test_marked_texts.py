@@ -48,7 +48,6 @@ KEPT = {
         "the body is no JSON: ", " (character ", "Defect",
         "A defect of the program; what was shown as saved is saved.",
     ),
-    "pages/page.py": ('<span translate="no">',),
     "plotted.py": ("from = ", ", to = "),  # the names of what was asked for
     "readings.py": (
         "no time column", "attach ", ", such as \\1",
@@ -65,7 +64,7 @@ KEPT = {
     ),
     "pages/checks.py": ("answer to this check",),
     "pages/papers.py": ("Content-Disposition", "Cache-Control"),
-    "pages/page.py": ("Cache-Control", "Vary"),
+    "pages/page.py": ("Cache-Control", "Vary", '<span translate="no">'),
     "pages/recordings.py": ("recording ",),
 }  # fmt: skip
 

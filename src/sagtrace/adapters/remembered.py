@@ -1,19 +1,23 @@
-"""What the columns of a shop's recordings turned out to be, in one small YAML file.
+"""What a shop keeps beside its jobs, each in one small YAML file.
 
-Assumes one user at a time; the last one to keep wins. The file may be edited by hand.
+Its own heading for papers, and what the columns of its recordings turned out to be. Assumes one
+user at a time; the last one to keep wins. The files may be edited by hand.
 """
 
 from __future__ import annotations
 
 import os
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from sagtrace.adapters.documents import load_located, write_document
 from sagtrace.errors import DocumentError
+from sagtrace.report.heading import NO_HEADING, Heading
 
-__all__ = ["RoleFile"]
+__all__ = ["HeadingFile", "RoleFile"]
 
 MOST = 5000  # [columns] chosen: more than a shop's tools have names; the oldest are forgotten
 
@@ -41,12 +45,9 @@ class RoleFile:
 
         Raises DocumentError with line and field for a damaged file.
         """
-        try:
-            text = self.path.read_text(encoding="utf-8")
-        except FileNotFoundError:
+        text = _read(self.path)
+        if text is None:
             return {}
-        except (OSError, ValueError) as err:
-            raise self._error(f"cannot be read as text ({err})") from None
         columns = load_located(text, str(self.path)).into(_File).columns
         return {(c.column, c.unit): c.role for c in columns}
 
@@ -57,14 +58,50 @@ class RoleFile:
             {"column": name, "unit": unit, "role": role}
             for (name, unit), role in list(known.items())[-MOST:]
         ]
-        part = self.path.with_suffix(f".{os.getpid()}.part")
-        try:
-            self.path.parent.mkdir(parents=True, exist_ok=True)
-            part.write_text(write_document({"columns": columns}), encoding="utf-8")
-            part.replace(self.path)
-        except (OSError, ValueError) as err:
-            part.unlink(missing_ok=True)
-            raise self._error(f"cannot be written ({err})") from None
+        _write(self.path, {"columns": columns})
 
-    def _error(self, problem: str) -> DocumentError:
-        return DocumentError(str(self.path), None, "", problem)
+
+class HeadingFile:
+    """The workshop's own heading: `name`, and `lines` below it."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    def load(self) -> Heading:
+        """Return the heading; an empty one if there is no file yet.
+
+        Raises DocumentError with line and field for a damaged file.
+        """
+        text = _read(self.path)
+        return NO_HEADING if text is None else load_located(text, str(self.path)).into(Heading)
+
+    def save(self, heading: Heading) -> None:
+        """Keep the heading. Raises DocumentError if it cannot be written."""
+        _write(self.path, {"name": heading.name, "lines": list(heading.lines)})
+
+
+def _read(path: Path) -> str | None:
+    """Return a file's text; None if there is none."""
+    try:
+        return path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError) as err:
+        raise _error(path, f"cannot be read as text ({err})") from None
+
+
+def _write(path: Path, data: Mapping[str, Any]) -> None:
+    """Write a file whole or not at all."""
+    part = path.with_suffix(f".{os.getpid()}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part.write_text(write_document(data), encoding="utf-8")
+        part.replace(path)
+    except (OSError, ValueError) as err:
+        with suppress(OSError):  # because the reason stands below
+            part.unlink()
+        raise _error(path, f"cannot be written ({err})") from None
+
+
+def _error(path: Path, problem: str) -> DocumentError:
+    return DocumentError(str(path), None, "", problem)

@@ -68,17 +68,16 @@ class Assessing:
     def judged_before(self, kept: Kept, newest: Newest) -> Judged | None:
         """Return what the evidence said before the last change; None if nothing can be said.
 
-        `newest` is where the change put something. A value of the vehicle takes the place of the
-        one before, so that can be said only while what was judged is still at hand.
+        `newest` is where the change put something.
         """
         key = (kept.job.id, kept.revision)
         with self.turn(kept.job.id):
             last = self._judged.get((kept.job.id, kept.revision - 1))
             if last is not None:
                 return last
-            if newest == "vehicle" or not getattr(kept.job, newest):
+            earlier = _without_newest(kept, newest)
+            if earlier == kept.job:
                 return None
-            earlier = replace(kept.job, **{newest: getattr(kept.job, newest)[:-1]})
             found = self._earlier.get(key)
             if found is None:
                 try:
@@ -130,6 +129,14 @@ def waits_for(job: Job, stage: str) -> tuple[Waits, str]:
         return "proof", ""
     asked = job.approvals and job.approvals[-1].answer == "asked"
     return ("approval", "") if asked and stage in ("check", "repair") else ("", "")
+
+
+def _without_newest(kept: Kept, newest: Newest) -> Job:
+    """Return the job without what the last change put in; one form tells several values."""
+    job = kept.job
+    if newest == "vehicle":
+        return replace(job, told=tuple(t for t in job.told if t.at != kept.changed_at))
+    return replace(job, **{newest: getattr(job, newest)[:-1]})
 
 
 def _same_evidence(job: Job, other: Job) -> bool:

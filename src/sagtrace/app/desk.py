@@ -16,6 +16,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cached_property
 
+from sagtrace.app.approving import allowed, offered
 from sagtrace.app.assessing import Assessing, Newest, hold
 from sagtrace.app.calculators.records import Calculator
 from sagtrace.app.calculators.shelf import all_calculators
@@ -304,12 +305,8 @@ class Desk:
 
         def act(job: Job) -> tuple[Job, Mapping[str, str]]:
             system = self.workshop.system(job.layout)
-            for repair in approval.repairs:
-                system.repair(repair)
-            if not approval.repairs:
-                raise InputError("an offer needs at least one repair; choose an option first.")
-            new = replace(approval, id=job.next_id("a"), at=approval.at or mark.at, by=mark.by)
-            return replace(job, approvals=(*job.approvals, new)), {"approval": new.id}
+            job = offered(system, job, approval, mark.at, mark.by)
+            return job, {"approval": job.approvals[-1].id}
 
         return self._change(job_id, act, mark, base)
 
@@ -323,14 +320,15 @@ class Desk:
     ) -> Done:
         """Keep that these repairs were done.
 
-        `without_approval` is why they were done although the customer had not approved them; it
-        is kept as a note. Raises InputError if it is needed and empty.
+        `without_approval` is why they were done although the customer's approval does not cover
+        them; it is kept as a note. Raises InputError if it is needed and empty.
         """
 
         def act(job: Job) -> tuple[Job, Mapping[str, str]]:
             if not repairs:
                 raise InputError("say which repairs were done.")
-            job = _allowed(job, without_approval.strip(), mark)
+            system = self.workshop.system(job.layout)
+            job = allowed(system, job, repairs, without_approval, mark.at, mark.by)
             return self.workshop.repaired(job, tuple(repairs), mark.at, mark.by), {}
 
         return self._change(job_id, act, mark, base)
@@ -349,12 +347,13 @@ class Desk:
     def tell_vehicle(
         self, job_id: str, vehicle: Mapping[str, str], mark: Mark, base: int | None = None
     ) -> Done:
-        """Keep the vehicle's own values; an empty text takes one back to its assumption."""
+        """Keep what is told of the vehicle; an empty text takes back what was told.
+
+        What was told before stays in the record.
+        """
 
         def act(job: Job) -> tuple[Job, Mapping[str, str]]:
-            told = {**job.vehicle, **vehicle}
-            told = {name: text for name, text in told.items() if text.strip()}
-            return self.workshop.start(replace(job, vehicle=told)), {}
+            return self.workshop.start(job.tell(vehicle, mark.at, mark.by)), {}
 
         return self._change(job_id, act, mark, base)
 
@@ -408,22 +407,6 @@ def _known_begun(job: Job, entry: Entry) -> Job:
     if entry.ends and entry.ends not in waiting:
         raise UnknownIdError("begun check that waits", entry.ends, waiting)
     return job
-
-
-def _allowed(job: Job, reason: str, mark: Mark) -> Job:
-    """Return the job, with the reason as a note if the customer's approval is missing."""
-    answer = job.approvals[-1].answer if job.approvals else ""
-    if answer == "approved":
-        return job
-    if not reason:
-        said = {"": "was not asked", "asked": "has not answered", "declined": "declined"}[answer]
-        raise InputError(
-            f"the customer {said}. Keep the approval first, or say why the work was done without "
-            "it (without_approval); the reason is kept as a note."
-        )
-    text = f"Repaired without the customer's approval: {reason}"
-    note = Note(id=job.next_id("n"), text=text, at=mark.at, by=mark.by)
-    return replace(job, notes=(*job.notes, note))
 
 
 def _later(at: str, seconds: float) -> str:

@@ -60,8 +60,8 @@ class Content:
 class Query:
     """Which jobs to list: newest change first.
 
-    `text` is looked for in title, complaint and id, whatever the case; `after` is the `next` of
-    the page before.
+    `text` is looked for in title, complaint, id, registration and the customer's reference,
+    whatever the case; `after` is the `next` of the page before.
     """
 
     text: str = ""

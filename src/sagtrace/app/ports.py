@@ -8,6 +8,7 @@ from typing import Protocol
 
 from sagtrace.app.kept import Change, Content, JobLines, Kept, Mark, Query, Waits
 from sagtrace.evidence.facts import Facts
+from sagtrace.report.heading import Heading
 from sagtrace.report.tree import Paper
 from sagtrace.signals.imported import Assignment, Imported
 from sagtrace.signals.trace import Trace
@@ -18,6 +19,7 @@ from sagtrace.vehicle.layouts import Layout
 
 __all__ = [
     "Fitter",
+    "HeadingPlace",
     "JobFiles",
     "JobPlace",
     "JobStore",
@@ -153,6 +155,16 @@ class RoleMemory(Protocol):
 
     def keep(self, roles: Mapping[tuple[str, str], str]) -> None:
         """Keep roles by column name and unit; the newest counts."""
+
+
+class HeadingPlace(Protocol):
+    """Where the workshop's own heading is kept."""
+
+    def load(self) -> Heading:
+        """Return the heading, an empty one if none was kept; raise DocumentError for a mistake."""
+
+    def save(self, heading: Heading) -> None:
+        """Keep the heading, whole or not at all; raise DocumentError if it cannot be kept."""
 
 
 class PaperMaker(Protocol):

@@ -115,7 +115,7 @@ def by_plan(
     system = workshop.system(job.layout)
     way = Job(
         id=job.id, title=job.title, layout=job.layout, complaint=job.complaint,
-        vehicle=job.vehicle, practice=job.practice,
+        told=job.told, practice=job.practice,
     )  # fmt: skip
     given_up: set[str] = set()
     while len(way.entries) < LONGEST:

@@ -29,6 +29,7 @@ def check_records(job: Job) -> None:
         if read_moment(moment) is None:
             raise _wrong(field, f"{moment[:_SHOWN]!r} is no moment; expected {EXPECTED}")
     kinds: Iterable[tuple[str, Iterable[str]]] = (
+        ("told", (t.id for t in job.told)),
         ("entries", (e.id for e in (*job.entries, *job.proofs))),
         ("begun", (b.id for b in job.begun)),
         ("notes", (n.id for n in job.notes)),
@@ -37,6 +38,9 @@ def check_records(job: Job) -> None:
     )
     for kind, ids in kinds:
         _check_ids(kind, ids)
+    for approval in job.approvals:
+        if approval.price < 0.0:
+            raise _wrong(f"approvals {approval.id} price", f"{approval.price}; expected 0 or more")
     _check_once(job)
     _check_begun(job)
     _check_corrections((*job.entries, *job.proofs))
@@ -102,6 +106,7 @@ def _moments(job: Job) -> Iterator[tuple[str, str]]:
     named: Iterable[tuple[str, str]] = (
         ("opened", job.opened),
         ("repaired_at", job.repaired_at),
+        *((f"told {t.id[:_SHOWN]}", t.at) for t in job.told),
         *((f"entries {e.id[:_SHOWN]}", e.at) for e in (*job.entries, *job.proofs)),
         *((f"begun {b.id[:_SHOWN]}", moment) for b in job.begun for moment in (b.at, b.ready)),
         *((f"notes {n.id[:_SHOWN]}", n.at) for n in job.notes),

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from sagtrace.app.ports import (
     Fitter,
+    HeadingPlace,
     KnowledgeSource,
     PaperMaker,
     RecordingReader,
@@ -34,12 +35,14 @@ from sagtrace.repair.options import Option, repair_options
 from sagtrace.repair.proofs import hold_needed, proofs_due
 from sagtrace.report.assessment import Assessment, Judged, Recorded
 from sagtrace.report.customer import customer_paper
+from sagtrace.report.heading import NO_HEADING, Heading
 from sagtrace.report.parts import SHOWN
 from sagtrace.report.technical import technical_paper
 from sagtrace.signals.imported import Assignment, Imported
 from sagtrace.signals.trace import Trace
 from sagtrace.twin.identify.result import Fit, Tape
 from sagtrace.units import METRIC, Reader, as_read
+from sagtrace.vehicle.identity import check_identity, check_line
 from sagtrace.vehicle.job import Begun, Entry, Job, Recording, Taped
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.system import System, expand
@@ -66,6 +69,7 @@ class Workshop:
     paper_maker: PaperMaker
     version: str
     role_memory: RoleMemory | None = None  # without one nothing is remembered
+    headings: HeadingPlace | None = None  # without one papers carry no workshop's name
     fitter: Fitter | None = None  # without one recordings are read by straight lines alone
     _knowledge: Knowledge | None = field(default=None, init=False)
     _reasoners: dict[str, Reasoner] = field(default_factory=dict, init=False)
@@ -90,7 +94,10 @@ class Workshop:
         return self.reasoner(layout).system
 
     def start(self, job: Job) -> Job:
-        """Return a new job after checking its layout, vehicle data and access states."""
+        """Return a job after checking its layout, what is told of the vehicle, access states."""
+        check_identity(job.identity)
+        for told in job.told:
+            check_line(told.name, told.text)
         self.facts(job)
         self._know_access(job)
         return job
@@ -408,11 +415,22 @@ class Workshop:
         held = job.access if entry.supersedes else self.held_after(job, entry.check)
         return replace(job, proofs=(*job.proofs, entry), access=held)
 
+    def heading(self) -> Heading:
+        """Return the workshop's own heading; raise DocumentError if it cannot be read."""
+        return self.headings.load() if self.headings is not None else NO_HEADING
+
+    def keep_heading(self, heading: Heading) -> None:
+        """Keep the workshop's own heading, which papers carry from now on."""
+        if self.headings is None:
+            raise InputError("there is no place to keep the workshop's heading in.")
+        self.headings.save(heading)
+
     def papers(self, assessment: Assessment, reader: Reader = METRIC) -> Mapping[str, bytes]:
         """Return the customer page and the technical record as PDF, by file name."""
         made = {"customer.pdf": customer_paper, "technical.pdf": technical_paper}
+        heading = self.heading()
         return {
-            name: self.paper_maker.render(as_read(make(assessment), reader))
+            name: self.paper_maker.render(as_read(make(assessment, heading), reader))
             for name, make in made.items()
         }
 

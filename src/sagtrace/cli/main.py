@@ -15,6 +15,7 @@ import typer
 from sagtrace.bootstrap import compile_aloud
 from sagtrace.cli import (
     add,
+    approve,
     attach,
     demo,
     know,
@@ -59,6 +60,7 @@ for name, module in (
     ("show", show),
     ("verdict", verdict),
     ("options", options_command),
+    ("approve", approve),
     ("repaired", repaired),
     ("proofs", proofs),
     ("prove", prove),

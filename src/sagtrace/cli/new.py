@@ -9,7 +9,7 @@ import typer
 
 from sagtrace.app.workshop import COMPLAINT
 from sagtrace.bootstrap import job_place, open_workshop
-from sagtrace.cli.options import AsJson, At, moment, pairs
+from sagtrace.cli.options import AsJson, At, By, moment, pairs
 from sagtrace.cli.output import print_json, say
 from sagtrace.errors import InputError
 from sagtrace.vehicle.job import Job
@@ -28,6 +28,14 @@ def run(
         list[str] | None,
         typer.Option(help="A value of the workshop manual as name=text; repeat as needed."),
     ] = None,
+    registration: Annotated[str, typer.Option(help="The vehicle's registration.")] = "",
+    odometer: Annotated[
+        str, typer.Option(help="Its reading at intake with its unit, e.g. '84 210 km'.")
+    ] = "",
+    reference: Annotated[
+        str, typer.Option(help="The customer's own, such as an order number.")
+    ] = "",
+    by: By = "",
     at: At = "",
     as_json: AsJson = False,
 ) -> None:
@@ -40,9 +48,9 @@ def run(
         layout=layout,
         complaint=complaint or COMPLAINT,
         opened=moment(at),
-        vehicle=pairs(fact, "fact"),
     )
-    job = open_workshop().start(job)
+    named = {"registration": registration, "odometer": odometer, "reference": reference}
+    job = open_workshop().start(job.tell({**named, **pairs(fact, "fact")}, job.opened, by))
     job_place(file).save(job)
     if as_json:
         print_json(job)

@@ -6,6 +6,8 @@ from sagtrace.bootstrap import job_place, open_workshop
 from sagtrace.cli.next_check import print_cautions
 from sagtrace.cli.options import AsJson, JobPath
 from sagtrace.cli.output import print_json, say, show_table
+from sagtrace.repair.approved import covered
+from sagtrace.report.approved import ask_again
 from sagtrace.report.parts import option_name
 from sagtrace.report.words import listed, money, percent, sentence
 
@@ -38,6 +40,9 @@ def run(file: JobPath, as_json: AsJson = False) -> None:
             name = sentence(option_name(system, option)).rstrip(".")
             say(f"{name}: {listed([r.text for r in option.reasons[:2]])}.")
     ids = listed([f"`{r}`" for r in assessment.options[0].repairs])
+    cover = covered(system, assessment.job, assessment.options[0].repairs)
+    if said := ask_again(system, cover):
+        say(said)
     if ids:
         print_cautions(assessment, assessment.options[0].repairs)
         say(f"When it is done: sagtrace repaired {file} {' '.join(assessment.options[0].repairs)}")

@@ -106,7 +106,7 @@ def _content(
     report = seen.report
     says = {
         "layout": job.layout,
-        "vehicle": job.vehicle,
+        "vehicle": dict(job.vehicle),
         "tapes": tapes,
         "audit": [{**plain(r), "stands_out": r.stands_out} for r in report.audit],
         "episodes": report.episodes,

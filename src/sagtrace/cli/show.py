@@ -5,6 +5,7 @@ from __future__ import annotations
 from sagtrace.bootstrap import job_place
 from sagtrace.cli.options import AsJson, JobPath
 from sagtrace.cli.output import print_json, say, show_table
+from sagtrace.report.parts import identity_facts
 
 EXAMPLE = "Example: sagtrace show job.yaml"
 
@@ -16,6 +17,8 @@ def run(file: JobPath, as_json: AsJson = False) -> None:
         print_json(job)
         return
     say(f"{job.title} ({job.layout}){', invented' if job.invented else ''}")
+    for name, text in identity_facts(job):
+        say(f"{name}: {text}")
     say(f"Complaint: {job.complaint}")
     counts = {entry.id for entry in job.current()}
     rows = [

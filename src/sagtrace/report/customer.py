@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from sagtrace.diagnosis.verdict import Belief
+from sagtrace.repair.approved import covered
 from sagtrace.repair.options import Option
 from sagtrace.repair.proofs import DueProof
+from sagtrace.report.approved import ask_again
 from sagtrace.report.assessment import Assessment
+from sagtrace.report.heading import NO_HEADING, Heading
 from sagtrace.report.history import repairs_named, when
 from sagtrace.report.parts import (
     chain_of,
     come_back_text,
+    identity_facts,
     leading_beliefs,
     mark,
     option_name,
@@ -38,7 +42,7 @@ _INVENTED = "price-invented"  # the basis of the tariff that is shipped
 _OPTIONS = 5  # chosen: more than this nobody compares
 
 
-def customer_paper(assessment: Assessment) -> Paper:
+def customer_paper(assessment: Assessment, heading: Heading = NO_HEADING) -> Paper:
     """Return the customer's page."""
     job, system = assessment.job, assessment.system
     tariff = system.tariff
@@ -53,7 +57,9 @@ def customer_paper(assessment: Assessment) -> Paper:
             ("Job", job.id),
             ("Opened", job.opened[:10] or "not noted"),
             ("System", system.layout.name),
+            *identity_facts(job),
         ),
+        heading=heading.printed(),
         body=body,
         foot=""
         if done
@@ -72,6 +78,7 @@ def _offer_body(assessment: Assessment) -> tuple[Block, ...]:
         Section(
             title="Your approval",
             body=(
+                *_given_before(assessment),
                 Para(text="I have read the above and approve choice number ______ ."),
                 Signature(label="Date and signature of the customer"),
                 Signature(label="Date and signature of the workshop"),
@@ -181,14 +188,20 @@ def _approved(assessment: Assessment) -> tuple[Block, ...]:
             )
         ),
     ]
-    covered = {r for approval in said for r in approval.repairs}
-    beyond = tuple(r for r in job.repaired if r not in covered)
+    beyond = covered(system, job, job.repaired).missing
     if beyond:
         text = f"Done without a noted approval: {repairs_named(system, beyond)}."
         blocks.append(Warn(level="notice", text=text))
     if last.offered and system.tariff.basis == _INVENTED:
         blocks.append(_NO_OFFER)
     return tuple(blocks)
+
+
+def _given_before(assessment: Assessment) -> tuple[Block, ...]:
+    """Return that an approval which was given does not reach over what is recommended now."""
+    cover = covered(assessment.system, assessment.job, assessment.options[0].repairs)
+    said = ask_again(assessment.system, cover)
+    return (Warn(level="notice", text=said),) if said else ()
 
 
 def with_tax(assessment: Assessment, option: Option) -> str:

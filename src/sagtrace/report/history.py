@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from sagtrace.repair.proofs import ProofEntry, proof_log
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.tree import Block, Bullets, Column, Para, Table
 from sagtrace.report.words import listed, sentence
 from sagtrace.units import Own
-from sagtrace.vehicle.job import Approval
+from sagtrace.vehicle.identity import IDENTITY
+from sagtrace.vehicle.job import Approval, Job, Told
+from sagtrace.vehicle.layouts import Fact
 from sagtrace.vehicle.system import System
 
-__all__ = ["approvals", "begun_checks", "notes", "proof_entries", "repairs_named", "when", "who"]
+__all__ = [
+    "approvals",
+    "begun_checks",
+    "notes",
+    "proof_entries",
+    "repairs_named",
+    "told_name",
+    "told_standing",
+    "told_values",
+    "when",
+    "who",
+]
 
 _ANSWERS = {"asked": "asked, no answer noted", "approved": "approved", "declined": "declined"}
 
@@ -104,6 +117,47 @@ def begun_checks(assessment: Assessment) -> tuple[Block, ...]:
         ready = f"can be read from {when(start.ready)}" if start.ready else "not read yet"
         items.append(f"{told}; {ready}")
     return (Bullets(items=tuple(Own(sentence(item)) for item in items)),) if items else ()
+
+
+def told_values(assessment: Assessment) -> tuple[Block, ...]:
+    """Return everything that was told of the vehicle, also what was corrected later."""
+    job, facts = assessment.job, assessment.system.layout.facts
+    if not job.told:
+        return ()
+    rows = tuple(
+        (
+            told.id,
+            told_name(told.name, facts),
+            Own(told.text or "taken back"),
+            Own(f"{when(told.at)}, {who(told.by)}"),
+            told_standing(job, told) or "counts",
+        )
+        for told in job.told
+    )
+    columns = (
+        Column(title="Entry", share=0.8),
+        Column(title="What", share=3.2),
+        Column(title="As typed", share=2.2),
+        Column(title="When, by", share=2.6),
+        Column(title="Standing", share=1.8),
+    )
+    return (Table(columns=columns, rows=rows),)
+
+
+def told_name(name: str, facts: Sequence[Fact]) -> str:
+    """Return what a value told is called."""
+    names = {fact.id: fact.name for fact in facts}
+    return sentence(IDENTITY.get(name) or names.get(name, name)).rstrip(".")
+
+
+def told_standing(job: Job, told: Told) -> str:
+    """Return why a value told does not count; empty if it does."""
+    later = next((t for t in job.told if t.supersedes == told.id), None)
+    if later is not None:
+        return f"{'corrected' if later.text else 'taken back'} by {later.id}"
+    if job.told_last()[told.name] is not told:
+        return "told again later"
+    return "" if told.text else f"takes back {told.supersedes}"
 
 
 def approvals(assessment: Assessment) -> tuple[Block, ...]:

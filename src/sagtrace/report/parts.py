@@ -15,6 +15,8 @@ from sagtrace.report.assessment import Assessment, Judged
 from sagtrace.report.tree import Bar, Bars, Box, Chain
 from sagtrace.report.words import duration, percent, sentence
 from sagtrace.vehicle.checks import Caution
+from sagtrace.vehicle.identity import IDENTITY
+from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.system import System
 
 __all__ = [
@@ -23,6 +25,7 @@ __all__ = [
     "chain_of",
     "come_back_text",
     "come_back_ways",
+    "identity_facts",
     "in_order",
     "leading_beliefs",
     "mark",
@@ -39,6 +42,12 @@ __all__ = [
 
 _TOLD = 0.02  # chosen: a way to come back that is less likely goes with the others
 SHOWN = 0.5  # chosen: a fault more likely present than not is called found
+
+
+def identity_facts(job: Job) -> tuple[tuple[str, str], ...]:
+    """Return what names the vehicle and the visit, for the head of a paper."""
+    told = ((sentence(IDENTITY[n]).rstrip("."), text) for n, text in job.identity.items())
+    return tuple(told)
 
 
 def mark(assessment: Assessment) -> str:

@@ -7,11 +7,20 @@ from itertools import groupby
 
 from sagtrace.evidence.findings import Finding
 from sagtrace.report.assessment import Assessment, Recorded
-from sagtrace.report.history import approvals, begun_checks, notes, proof_entries, when
+from sagtrace.report.heading import NO_HEADING, Heading
+from sagtrace.report.history import (
+    approvals,
+    begun_checks,
+    notes,
+    proof_entries,
+    told_values,
+    when,
+)
 from sagtrace.report.parts import (
     belief_bars,
     chain_of,
     come_back_text,
+    identity_facts,
     leading_beliefs,
     mark,
     option_name,
@@ -53,7 +62,7 @@ _EVEN = 1e-6  # chosen: of the interval; less is rounding
 _RULED_OUT = 0.25  # chosen: share of its prior below which a fault is called ruled out
 
 
-def technical_paper(assessment: Assessment) -> Paper:
+def technical_paper(assessment: Assessment, heading: Heading = NO_HEADING) -> Paper:
     """Return the technical record."""
     job, system = assessment.job, assessment.system
     sections = (
@@ -74,6 +83,7 @@ def technical_paper(assessment: Assessment) -> Paper:
         Section(title="Repair done", body=_done(assessment)),
         Section(title="Proof", body=(*_proofs(assessment), *proof_entries(assessment))),
         Section(title="Cautions", body=_cautions(assessment)),
+        Section(title="What was told of the vehicle", body=told_values(assessment)),
         Section(title="What was assumed, and where numbers come from", body=_basis(assessment)),
     )
     return Paper(
@@ -85,8 +95,10 @@ def technical_paper(assessment: Assessment) -> Paper:
             ("Job", job.id),
             ("Opened", job.opened[:10] or "not noted"),
             ("System", system.layout.name),
+            *identity_facts(job),
             ("Complaint", Own(job.complaint)),
         ),
+        heading=heading.printed(),
         body=tuple(section for section in sections if section.body),
         foot=Own(
             f"sagtrace {assessment.version}, knowledge {system.edition} "

@@ -244,3 +244,4 @@ class Paper:
     facts: tuple[tuple[str, str], ...]  # label and text, for the head of the first page
     body: tuple[Block, ...]
     foot: str
+    heading: tuple[str, ...] = ()  # of the workshop, its name first

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from sagtrace.errors import InputError, UnknownIdError
+from sagtrace.vehicle.identity import IDENTITY
 
 __all__ = [
     "Approval",
@@ -18,6 +19,7 @@ __all__ = [
     "only_grown",
     "Recording",
     "Taped",
+    "Told",
 ]
 
 FORMAT = 1  # raised when a job file of an older program would be misread
@@ -102,12 +104,30 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """Something that was told of the vehicle: a value of its manual, or what names it.
+
+    It never changes, as an entry does not. A correction names the old one in `supersedes`; one
+    with an empty text takes it back.
+    """
+
+    id: str
+    name: str  # a fact of the layout, or one of `vehicle.identity.IDENTITY`
+    text: str = ""  # as typed
+    at: str = ""  # RFC 3339
+    by: str = ""
+    supersedes: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Approval:
-    """What the customer was offered and said. The last one counts."""
+    """What the customer was offered and said. The last answer to a repair counts for it."""
 
     id: str
     repairs: tuple[str, ...] = ()
     offered: str = ""  # the price as it was told, with its spread
+    price: float = 0.0  # the same as worked out when it was offered, with tax, in `currency`
+    currency: str = ""  # empty: the price was not worked out
     answer: Literal["asked", "approved", "declined"] = "asked"
     how: str = ""  # in person, by telephone, in writing
     who: str = ""  # who said it
@@ -127,7 +147,7 @@ class Job:
     practice: int = 0  # seed of what is hidden in an invented vehicle; 0: there is a real one
     opened: str = ""  # RFC 3339
     complaint: str = ""  # in the customer's words
-    vehicle: Mapping[str, str] = field(default_factory=dict)  # facts of the layout, as typed
+    told: tuple[Told, ...] = ()  # of the vehicle, oldest first
     access: tuple[str, ...] = ()  # access states that hold now
     entries: tuple[Entry, ...] = ()
     begun: tuple[Begun, ...] = ()
@@ -153,6 +173,47 @@ class Job:
             if entry.supersedes and entry.supersedes not in seen:
                 raise UnknownIdError("earlier entry", entry.supersedes, seen)
             seen.add(entry.id)
+        self._check_told()
+
+    def _check_told(self) -> None:
+        names: dict[str, str] = {}
+        for told in self.told:
+            if told.id in names:
+                raise InputError(f"two values told have the id {told.id!r}; each needs its own.")
+            if told.supersedes and names.get(told.supersedes) != told.name:
+                earlier = [id_ for id_, name in names.items() if name == told.name]
+                raise UnknownIdError(f"earlier {told.name}", told.supersedes, earlier)
+            names[told.id] = told.name
+
+    def told_last(self) -> Mapping[str, Told]:
+        """Return what was told last by its name, also what only takes one back."""
+        return {told.name: told for told in self.told}
+
+    @property
+    def vehicle(self) -> Mapping[str, str]:
+        """The facts of the layout that somebody knows of this vehicle, as typed."""
+        last = self.told_last().values()
+        return {told.name: told.text for told in last if told.text and told.name not in IDENTITY}
+
+    @property
+    def identity(self) -> Mapping[str, str]:
+        """What names the vehicle and the visit, as typed."""
+        last = self.told_last()
+        return {name: last[name].text for name in IDENTITY if name in last and last[name].text}
+
+    def tell(self, values: Mapping[str, str], at: str = "", by: str = "") -> Job:
+        """Return the job in which these texts hold; only what differs becomes a new record."""
+        job = self
+        for name, text in values.items():
+            before = job.told_last().get(name)
+            if text.strip() == (before.text if before else ""):
+                continue
+            new = Told(
+                id=job.next_id("v"), name=name, text=text.strip(), at=at, by=by,
+                supersedes=before.id if before else "",
+            )  # fmt: skip
+            job = replace(job, told=(*job.told, new))
+        return job
 
     def current(self) -> tuple[Entry, ...]:
         """Entries that count: not superseded, not withdrawn, and the last answer to each check."""
@@ -206,12 +267,13 @@ class Job:
         ended |= {begun.drops for begun in self.begun}
         return tuple(b for b in self.begun if not b.drops and b.id not in ended)
 
-    def next_id(self, kind: Literal["e", "b", "n", "a"] = "e") -> str:
-        """Return an id that no entry, begun check, note or approval has yet."""
+    def next_id(self, kind: Literal["e", "b", "n", "a", "v"] = "e") -> str:
+        """Return an id that no entry, begun check, note, approval or value told has yet."""
         taken = {entry.id for entry in (*self.entries, *self.proofs)}
         taken |= {begun.id for begun in self.begun}
         taken |= {note.id for note in self.notes}
         taken |= {approval.id for approval in self.approvals}
+        taken |= {told.id for told in self.told}
         return next(name for n in range(1, len(taken) + 2) if (name := f"{kind}{n}") not in taken)
 
 
@@ -220,7 +282,7 @@ def only_grown(old: Job, new: Job) -> None:
 
     What a person once entered is never changed or lost; a correction is a further entry.
     """
-    for kind in ("entries", "proofs", "begun", "notes", "recordings", "approvals"):
+    for kind in ("told", "entries", "proofs", "begun", "notes", "recordings", "approvals"):
         before, after = getattr(old, kind), getattr(new, kind)
         if after[: len(before)] != before:
             raise InputError(

@@ -89,7 +89,12 @@ def _repaired(
 def _vehicle(
     desk: Desk, job: str, _: str, b: bodies.VehicleBody, mark: Mark, base: int | None
 ) -> Done:
-    return desk.tell_vehicle(job, b.vehicle, mark, base)
+    named = {
+        "registration": b.registration, "odometer": b.odometer, "odometer-out": b.odometer_out,
+        "reference": b.reference,
+    }  # fmt: skip
+    told = {name: text for name, text in named.items() if text is not None}
+    return desk.tell_vehicle(job, {**told, **b.vehicle}, mark, base)
 
 
 def _access(

@@ -59,11 +59,14 @@ class Look:
     response: Response
     seen: tuple[str, ...]  # ETags that the sender has
 
-    def open(self, job: str, *, derived: bool = False) -> Kept:
-        """Return a job, or end with 304; `derived`: what is shown follows from the knowledge."""
+    def open(self, job: str, *, derived: bool = False, also: str = "") -> Kept:
+        """Return a job, or end with 304; `derived`: what is shown follows from the knowledge.
+
+        `also` is what else the answer is made of.
+        """
         kept = self.desk.open(job)
         workshop = self.desk.workshop
-        made = f"{workshop.knowledge.digest}{workshop.version}{spoken().language}"
+        made = f"{workshop.knowledge.digest}{workshop.version}{spoken().language}{also}"
         self.tag(etag(kept, made if derived else ""))
         return kept
 

@@ -13,6 +13,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from pydantic_core import PydanticCustomError
 
 from sagtrace.app.moments import EXPECTED, read_moment
+from sagtrace.vehicle.identity import LONGEST
 
 __all__ = [
     "AccessBody",
@@ -23,7 +24,9 @@ __all__ = [
     "DropBody",
     "Id",
     "Line",
+    "HeadingBody",
     "Moment",
+    "Name",
     "NoteBody",
     "PictureBody",
     "PractiseBody",
@@ -69,6 +72,7 @@ def _moment(text: str) -> str:
 
 Id = Annotated[str, Field(max_length=120), BeforeValidator(_writable)]
 Line = Annotated[str, Field(max_length=200), BeforeValidator(_writable)]
+Name = Annotated[str, Field(max_length=LONGEST), BeforeValidator(_writable)]
 Text = Annotated[str, Field(max_length=4000), BeforeValidator(_writable)]
 Moment = Annotated[
     str,
@@ -93,6 +97,9 @@ class StartBody(ChangeBody):
     layout: Id = "rear-pair"
     complaint: Text = ""
     title: Line = ""
+    registration: Name = ""
+    odometer: Name = Field("", description="At intake, with its unit: '84 210 km'")
+    reference: Name = Field("", description="The customer's own, such as an order number")
     vehicle: Typed = Field(default_factory=dict, description="Facts of the layout, as typed")
 
 
@@ -186,9 +193,20 @@ class RepairedBody(ChangeBody):
 
 
 class VehicleBody(ChangeBody):
-    """The vehicle's own values, as typed; an empty text takes one back."""
+    """What is told of the vehicle, as typed; an empty text takes back, none leaves as it was."""
 
-    vehicle: Typed
+    registration: Name | None = None
+    odometer: Name | None = Field(None, description="At intake, with its unit: '84 210 km'")
+    odometer_out: Name | None = Field(None, description="The same at hand-over")
+    reference: Name | None = Field(None, description="The customer's own")
+    vehicle: Typed = Field(default_factory=dict, description="Facts of the layout")
+
+
+class HeadingBody(ChangeBody):
+    """The workshop's own heading on its papers."""
+
+    name: Name = ""
+    lines: Annotated[Text, Field(max_length=400, description="Up to three lines")] = ""
 
 
 class AccessBody(ChangeBody):

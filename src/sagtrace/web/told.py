@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from sagtrace.app.desk import Desk
 from sagtrace.errors import DomainError, SagtraceError, UnitError
 from sagtrace.report.words import sentence
+from sagtrace.vehicle.identity import IDENTITY
 from sagtrace.web.words import _
 
 __all__ = ["question_of", "Told", "told"]
@@ -37,7 +38,7 @@ def told(err: Exception, desk: Desk, job: str = "") -> Told:
 
 def question_of(field: str, desk: Desk, job: str, check: str) -> str:
     """Return what a field of a form asks for; empty if it is none of a check or vehicle."""
-    name = field.partition(".")[2]
+    name = field.partition(".")[2] or field
     asked = _questions(f"{check}, {name}", desk, job) if check else _questions(name, desk, job)
     return next((question for _, known, question in asked if known == field), "")
 
@@ -51,6 +52,8 @@ def _questions(name: str, desk: Desk, job: str) -> Iterator[tuple[str, str, str]
             if check in system.checks and (measure := system.checks[check].measure):
                 for slot in measure.inputs:
                     yield f"{check}, {slot.name}", f"values.{slot.name}", _asked(slot.ask)
+    for field, asked in IDENTITY.items():
+        yield asked, field.replace("-", "_"), _asked(asked)
     for layout in desk.workshop.knowledge.layouts:
         for fact in layout.facts:
             yield fact.id, f"vehicle.{fact.id}", _asked(fact.name)

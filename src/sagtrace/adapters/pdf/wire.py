@@ -39,6 +39,7 @@ COLUMN = 481.0  # A4 less two margins of 20 mm, rounded down
 HEADINGS = {1: 14.0, 2: 11.5, 3: 10.0}
 CELL_INSET = 10.0
 INDENT = 22.0
+HEADING_ROOM = 230.0
 FACT_ROOM, CHAIN_ROOM, HOW_ROOM = 137.0, 275.0, 325.0
 BAR_NAME_ROOM, BAR_TEXT_ROOM = 150.0, 120.0
 LEGEND_ROOM, AXIS_ROOM = 421.0, 350.0
@@ -88,6 +89,10 @@ class _Writer:
             body.append({"is": "para", "tone": "quiet", "text": foot})
         wire = {
             "kind": KINDS[paper.kind],
+            "heading": [
+                self._text(line, HEADING_ROOM, BODY if i == 0 else SMALL, bold=i == 0)
+                for i, line in enumerate(paper.heading)
+            ],
             "name": title,
             "title": self._text(title, 430.0, 23.0, bold=True),
             "running": _short(title, RUNNING_LENGTH),

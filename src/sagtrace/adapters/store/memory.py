@@ -7,7 +7,7 @@ import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from sagtrace.adapters.store.texts import page_start, refuse_unkeepable, sought_in
+from sagtrace.adapters.store.texts import page_start, refuse_unkeepable, sought_in, words_of
 from sagtrace.app.kept import Change, Content, JobLine, JobLines, Kept, Mark, Query, Waits
 from sagtrace.errors import ChangedError, InputError, UnknownIdError
 from sagtrace.vehicle.job import Job, only_grown
@@ -80,12 +80,13 @@ class MemoryStore:
         with self._lock:
             places = {c.job: place for place, c in enumerate(self._changes, 1)}
             lines = [self._line(k) for k in self._jobs.values()]
+            words = {k.job.id: sought_in(words_of(k.job)) for k in self._jobs.values()}
         lines.sort(key=lambda line: -places[line.id])
         sought = sought_in(query.text)
         found = [
             line
             for line in lines
-            if sought in sought_in(f"{line.title}\n{line.complaint}\n{line.id}")
+            if sought in words[line.id]
             and query.stage in ("", line.stage)
             and query.waits in ("", line.waits)
             and (start is None or places[line.id] < start)

@@ -9,12 +9,13 @@ from typing import Any, TypeVar
 from sqlalchemy import Connection, Select, Table, bindparam, insert, select
 
 from sagtrace.adapters.store.tables import RECORDS
-from sagtrace.adapters.store.texts import sought_in
-from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Recording, Taped
+from sagtrace.adapters.store.texts import sought_in, words_of
+from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Recording, Taped, Told
 
 __all__ = ["add_new_records", "job_row", "read_job", "SCALARS"]
 
 _LISTS = {
+    "told": ("told", Told),
     "entries": ("entry", Entry),
     "proofs": ("entry", Entry),
     "begun": ("begun", Begun),
@@ -30,7 +31,7 @@ T = TypeVar("T")
 def job_row(job: Job) -> dict[str, Any]:
     """Return what the job itself, without its records, has in its row."""
     row = {name: _plain(getattr(job, name)) for name in SCALARS}
-    return {**row, "sought": sought_in(f"{job.title}\n{job.complaint}\n{job.id}")}
+    return {**row, "sought": sought_in(words_of(job))}
 
 
 def add_new_records(connection: Connection, old: Job | None, new: Job, revision: int) -> None:

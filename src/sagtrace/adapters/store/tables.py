@@ -1,8 +1,8 @@
 """The tables that jobs are kept in, as the newest migration leaves them.
 
-What a person entered stands in `entry`, `begun`, `note`, `approval` and `recording`, each row with
-the revision that brought it. Rows of these, of `change` and of the contents are only ever added;
-the database itself refuses to change or delete them.
+What a person entered stands in `told`, `entry`, `begun`, `note`, `approval` and `recording`, each
+row with the revision that brought it. Rows of these, of `change` and of the contents are only ever
+added; the database itself refuses to change or delete them.
 """
 
 from __future__ import annotations
@@ -11,9 +11,11 @@ import json
 from typing import Any
 
 from sqlalchemy import (
+    REAL,
     BigInteger,
     Column,
     Dialect,
+    Double,
     ForeignKey,
     ForeignKeyConstraint,
     Index,
@@ -44,7 +46,8 @@ __all__ = [
 HEAD = "0001"  # the newest migration
 VERSION_TABLE = "sagtrace_version"
 CHANGELESS = (
-    "entry", "begun", "note", "approval", "recording", "change", "content", "content_part",
+    "told", "entry", "begun", "note", "approval", "recording", "change", "content",
+    "content_part",
 )  # fmt: skip
 
 METADATA = MetaData()
@@ -65,6 +68,7 @@ class Json(TypeDecorator[Any]):
         return json.loads(value)
 
 
+_REAL: Double[float] = Double().with_variant(REAL, "sqlite")  # a strict table knows no other name
 _LARGE = BigInteger().with_variant(Integer, "sqlite")
 
 
@@ -95,7 +99,7 @@ job = _table(
     *_texts("title", "layout"),
     _number("invented"),
     *_texts("opened", "complaint"),
-    *map(_json, ("vehicle", "access", "repaired")),
+    *map(_json, ("access", "repaired")),
     *_texts("repaired_at", "repaired_by"),
     *map(_number, ("proofs_from", "practice")),
 )
@@ -128,6 +132,10 @@ def _records(name: str, *columns: Any) -> Table:
 
 
 RECORDS = {
+    "told": _records(
+        "told", *_texts("name", "text", "at", "by", "supersedes"),
+        UniqueConstraint("job", "id", name="told_id"),
+    ),
     "entry": _records(
         "entry",
         Column("kind", Text, primary_key=True),  # "entries" or "proofs"
@@ -143,7 +151,9 @@ RECORDS = {
     ),
     "note": _records("note", *_texts("text", "photo", "sha256", "check", "at", "by")),
     "approval": _records(
-        "approval", _json("repairs"), *_texts("offered", "answer", "how", "who", "at", "by")
+        "approval", _json("repairs"), *_texts("offered"),
+        Column("price", _REAL, nullable=False),
+        *_texts("currency", "answer", "how", "who", "at", "by"),
     ),
     "recording": _records(
         "recording", *_texts("file", "sha256", "at", "note"), _json("roles"), *_texts("rate"),

@@ -10,7 +10,7 @@ from sagtrace.app.kept import Mark, Query
 from sagtrace.errors import InputError
 from sagtrace.vehicle.job import Job
 
-__all__ = ["is_text", "page_start", "refuse_unkeepable", "sought_in"]
+__all__ = ["is_text", "page_start", "refuse_unkeepable", "sought_in", "words_of"]
 
 # What may be kept must come out as a job file, which holds 8 MB: a text may take six times its
 # room there, where every second character of it ends a line.
@@ -23,6 +23,12 @@ _LONGEST_PLACE = 18  # digits, because a database's numbers have 64 bits
 def sought_in(text: str) -> str:
     """Return a text as it is searched: the same letters in either case and however composed."""
     return unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", text).casefold())
+
+
+def words_of(job: Job) -> str:
+    """Return what a job is found by."""
+    named = (job.identity.get(name, "") for name in ("registration", "reference"))
+    return "\n".join((job.title, job.complaint, job.id, *named))
 
 
 def is_text(text: str) -> bool:

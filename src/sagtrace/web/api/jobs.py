@@ -77,7 +77,11 @@ def start_with(ask: Ask, body: StartBody) -> Done:
 
 def new_job(body: StartBody, at: str) -> Job:
     """Return the job that a request asks for, with an id of its own."""
-    return Job(
+    job = Job(
         id=f"j{uuid.uuid4().hex[:10]}", title=body.title, layout=body.layout,
-        complaint=body.complaint, vehicle={k: v for k, v in body.vehicle.items() if v}, opened=at,
+        complaint=body.complaint, opened=at,
     )  # fmt: skip
+    named = {
+        "registration": body.registration, "odometer": body.odometer, "reference": body.reference,
+    }  # fmt: skip
+    return job.tell({**named, **body.vehicle}, at, body.by)

@@ -13,8 +13,9 @@ from sagtrace.errors import SagtraceError
 from sagtrace.evidence.facts import Facts, spread_to_si
 from sagtrace.evidence.findings import find
 from sagtrace.evidence.gather import gather
+from sagtrace.report.history import told_standing
 from sagtrace.units import from_si
-from sagtrace.vehicle.job import Begun, Entry, Job, Taped
+from sagtrace.vehicle.job import Begun, Entry, Job, Taped, Told
 from sagtrace.vehicle.system import System
 from sagtrace.web.api.answers import Answer
 from sagtrace.web.api.known import AccessAnswer, access_answer
@@ -129,12 +130,30 @@ class JobFact(Answer):
     source: str = Field(description="Of the assumption; empty if it was typed")
 
 
+class ToldAnswer(Answer):
+    """Something that was told of the vehicle, and whether it counts."""
+
+    id: str
+    name: str = Field(description="A fact, or registration, odometer, odometer-out, reference")
+    text: str = Field(description="As typed; empty: it takes back what it supersedes")
+    at: str = Field(description=MOMENT)
+    by: str
+    supersedes: str
+    counts: bool
+    why_not: str = Field(description="Why it does not count; empty if it does")
+
+
 class VehicleAnswer(Answer):
-    """The vehicle's own values, and those that are assumed."""
+    """What names the vehicle, its own values, and those that are assumed."""
 
     job: str
     revision: int
+    registration: str
+    odometer: str = Field(description="At intake, with its unit")
+    odometer_out: str = Field(description="At hand-over, with its unit")
+    reference: str = Field(description="The customer's own")
     facts: list[JobFact]
+    told: list[ToldAnswer] = Field(description="Everything that was told, oldest first")
 
 
 class HeldAnswer(AccessAnswer):
@@ -204,7 +223,21 @@ def read_vehicle(look: Looked, job: str) -> VehicleAnswer:
         )
         for fact in system.layout.facts
     ]  # fmt: skip
-    return VehicleAnswer(job=kept.job.id, revision=kept.revision, facts=found)
+    named = kept.job.identity
+    return VehicleAnswer(
+        job=kept.job.id, revision=kept.revision, facts=found,
+        registration=named.get("registration", ""), odometer=named.get("odometer", ""),
+        odometer_out=named.get("odometer-out", ""), reference=named.get("reference", ""),
+        told=[_told(kept.job, told) for told in kept.job.told],
+    )  # fmt: skip
+
+
+def _told(job: Job, told: Told) -> ToldAnswer:
+    why_not = told_standing(job, told)
+    return ToldAnswer(
+        id=told.id, name=told.name, text=told.text, at=told.at, by=told.by,
+        supersedes=told.supersedes, counts=not why_not, why_not=why_not,
+    )  # fmt: skip
 
 
 @router.get("/access")

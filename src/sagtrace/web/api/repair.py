@@ -136,7 +136,7 @@ def read_paper(
     """Return the customer page or the technical record as PDF."""
     if paper not in PAPERS:
         raise UnknownIdError("paper", paper, PAPERS)
-    kept = look.open(job, derived=True)
+    kept = look.open(job, derived=True, also=repr(look.desk.workshop.heading()))
     data = look.desk.papers(kept, reader)[paper]
     headers = {**look.response.headers, "content-disposition": f'inline; filename="{paper}"'}
     return Response(data, media_type="application/pdf", headers=headers)

@@ -12,6 +12,7 @@ from sagtrace.web.api import (
     demo,
     files,
     following,
+    heading,
     jobs,
     kinds,
     known,
@@ -29,5 +30,12 @@ __all__ = ["routers"]
 def routers() -> Sequence[APIRouter]:
     """Return the routers of the API, in the order of its description."""
     read = (following.router, verdict.router, record.router, repair.router, files.router)
-    others = (moving.router, practice.router, calculators.router, known.router, kinds.router)
+    others = (
+        moving.router,
+        practice.router,
+        calculators.router,
+        heading.router,
+        known.router,
+        kinds.router,
+    )
     return (jobs.router, demo.router, changes.router, recordings.router, *read, *others)

@@ -15,9 +15,10 @@ from pydantic import TypeAdapter, ValidationError
 
 from sagtrace.errors import DocumentError, EvidenceError, InputError, StoreError, UnknownIdError
 from sagtrace.web.acts import ACTS
+from sagtrace.web.api.heading import keep_heading
 from sagtrace.web.api.jobs import start_with
 from sagtrace.web.asking import Asked
-from sagtrace.web.bodies import Line, StartBody
+from sagtrace.web.bodies import HeadingBody, Line, StartBody
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.pages.settings import keep_name
 from sagtrace.web.told import question_of, told
@@ -72,6 +73,18 @@ async def start(request: Request, ask: Asked) -> Response:
     except TYPED_WRONG as err:
         return again(request, err, fields, "/new")
     return RedirectResponse(f"/jobs/{done.kept.job.id}", status_code=303)
+
+
+@router.post("/settings/heading")
+async def heading(request: Request, ask: Asked) -> Response:
+    """Keep the workshop's own heading."""
+    fields = await read_fields(request)
+    try:
+        body = body_of(HeadingBody, fields)
+        await run_in_threadpool(keep_heading, ask, body)
+    except TYPED_WRONG as err:
+        return again(request, err, fields, "/settings")
+    return RedirectResponse("/settings?heading=1#heading", status_code=303)
 
 
 @router.post("/jobs/{job}/do/{action}")
@@ -154,7 +167,7 @@ def body_of(kind: type[Any], fields: Fields) -> Any:
         elif whole in ("repairs", "access"):
             data[whole] = [v for v in values if v]
         else:
-            data[whole] = values[-1]
+            data[whole] = with_unit(values[-1], last_of(fields, f"{_UNIT}{name}"))
     for name in ("repairs", "access"):  # because a list with nothing ticked is not sent at all
         if name in kind.model_fields:
             data.setdefault(name, [])

@@ -19,6 +19,7 @@ from sagtrace.web.bodies import Line, StartPracticeBody
 from sagtrace.web.pages.forms import body_of, last_of, read_fields
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.people import Person
+from sagtrace.web.views.told_list import IdentityField, identity_fields
 from sagtrace.web.views.vehicle_facts import FactField, facts_of_all
 from sagtrace.web.words import _
 
@@ -41,6 +42,7 @@ class NewPage:
     """Everything that new.html may use."""
 
     layouts: tuple[LayoutChoice, ...]  # the simplest first
+    identity: tuple[IdentityField, ...]
     facts: tuple[FactField, ...]
 
 
@@ -50,9 +52,11 @@ def new(request: Request, ask: Asked) -> HTMLResponse:
     layouts = sorted(
         ask.desk.workshop.knowledge.layouts, key=lambda o: (len(o.corners), len(o.features))
     )
+    person = Person.of(request)
     page = NewPage(
+        identity=identity_fields(None, person),
         layouts=tuple(_choice(layout) for layout in layouts),
-        facts=facts_of_all(layouts, Person.of(request)),
+        facts=facts_of_all(layouts, person),
     )
     return show(request, "new.html", Frame(title=_("New job"), here="jobs"), page)
 

@@ -88,9 +88,10 @@ def on_page(request: Request, ask: Asked, job: str, kind: str) -> HTMLResponse:
         raise UnknownIdError("paper", kind, MAKERS)
     opened = open_job(ask.desk, job)
     a = opened.assessment
+    made = MAKERS[kind](a, ask.desk.workshop.heading()) if a else None
     page = PaperPage(
         job=job, kind=kind, problem=opened.problem,
-        paper=view_paper(as_read(MAKERS[kind](a), Person.of(request).reader)) if a else None,
+        paper=view_paper(as_read(made, Person.of(request).reader)) if made else None,
     )  # fmt: skip
     return show(request, "paper.html", Frame.of(opened.kept, _(_NAMES[kind]), "papers"), page)
 

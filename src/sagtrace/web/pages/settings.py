@@ -9,7 +9,9 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 
-from sagtrace.errors import InputError
+from sagtrace.errors import DocumentError, InputError
+from sagtrace.report.heading import NO_HEADING, Heading
+from sagtrace.web.asking import Asked
 from sagtrace.web.bodies import Line
 from sagtrace.web.pages.page import Frame, show
 from sagtrace.web.views.people import Person
@@ -31,11 +33,19 @@ class SettingsPage:
     example: str  # of a number as it will be read
     language: str
     languages: tuple[tuple[str, str], ...]  # those that have a catalogue; empty: there is no choice
+    heading: Heading
+    heading_saved: bool
+    problem: str  # why the heading cannot be read
 
 
 @router.get("/settings")
-def settings(request: Request, saved: str = "") -> HTMLResponse:
+def settings(request: Request, ask: Asked, saved: str = "", heading: str = "") -> HTMLResponse:
     """Show the settings."""
+    kept, problem = NO_HEADING, ""
+    try:
+        kept = ask.desk.workshop.heading()
+    except DocumentError as err:  # a new one can be kept over it
+        problem = str(err)
     person = Person.of(request)
     example = person.spread(403, 1, "mm")
     languages: Mapping[str, Words] = request.app.state.languages
@@ -44,6 +54,7 @@ def settings(request: Request, saved: str = "") -> HTMLResponse:
         person=person, saved=bool(saved), example=example,
         language=person.language if person.language in languages else "",
         languages=tuple((w.language, w.name) for w in languages.values()) if several else (),
+        heading=kept, heading_saved=bool(heading), problem=problem,
     )  # fmt: skip
     return show(request, "settings.html", Frame(title=_("Settings"), here="settings"), page)
 

@@ -16,6 +16,7 @@ from sagtrace.vehicle.job import Entry, Job, Note
 from sagtrace.vehicle.system import System
 from sagtrace.web.views.moments import Moment, moment
 from sagtrace.web.views.people import Person
+from sagtrace.web.views.told_list import IdentityField, ToldRow, identity_fields, told_rows
 from sagtrace.web.views.vehicle_facts import FactField, facts_of
 from sagtrace.web.words import _
 
@@ -74,7 +75,9 @@ class EvidencePage:
     rows: tuple[EvidenceRow, ...]  # newest first
     notes: tuple[NoteRow, ...]
     recordings: tuple[str, ...]
+    identity: tuple[IdentityField, ...]
     facts: tuple[FactField, ...]
+    told: tuple[ToldRow, ...]  # newest first
     history: tuple[Past, ...]  # newest first
 
 
@@ -93,7 +96,9 @@ def evidence_page(
         rows=tuple(reversed(rows)),
         notes=tuple(_note(job.id, n, now) for n in reversed(job.notes)),
         recordings=tuple(r.file for r in job.recordings),
+        identity=identity_fields(job, person),
         facts=facts_of(system.layout, job.vehicle, person),
+        told=told_rows(job, system.layout, now),
         history=tuple(
             Past(revision=c.revision, what=c.mark.what, at=moment(c.mark.at, now), by=c.mark.by)
             for c in reversed(changes)

@@ -94,6 +94,7 @@ class PaperView:
     facts: tuple[tuple[str, str], ...]
     body: tuple[Piece, ...]
     foot: str
+    heading: tuple[str, ...]  # of the workshop
 
 
 def view_paper(paper: Paper, level: int = 2) -> PaperView:
@@ -101,6 +102,7 @@ def view_paper(paper: Paper, level: int = 2) -> PaperView:
     return PaperView(
         kind=paper.kind, title=paper.title, subtitle=paper.subtitle, mark=paper.mark,
         facts=paper.facts, body=pieces(paper.body, level), foot=paper.foot,
+        heading=paper.heading,
     )  # fmt: skip
 
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sagtrace.repair.approved import covered
 from sagtrace.repair.costs import way_to
 from sagtrace.repair.options import Option
+from sagtrace.report.approved import ask_again, price_told
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.customer import shown_options, with_tax
 from sagtrace.report.parts import leading_beliefs, no_part, option_name, repair_cautions
@@ -20,6 +22,7 @@ from sagtrace.web.words import _, later
 __all__ = [
     "ChoiceView",
     "OfferView",
+    "planned",
     "RepairView",
     "said_of",
     "TariffView",
@@ -55,7 +58,8 @@ class ChoiceView:
     number: int
     name: str
     kind: str  # recommended, half, nothing, other
-    state: str  # what the customer said to it last, if it was offered last
+    state: str  # what the customer said to it last; "more": what was approved is less than it
+    told: str  # why what was approved is less than it
     repairs: tuple[str, ...]
     works: tuple[Work, ...]
     price: str  # with tax
@@ -73,7 +77,8 @@ class OfferView:
 
     names: str
     repairs: tuple[str, ...]
-    offered: str
+    offered: str  # the price as it was told, for the answer
+    price: str  # the same to be read
     answer: str
     said: str  # the answer in words, with how and who
     when: Moment
@@ -147,7 +152,7 @@ def said_of(system: System, approval: Approval) -> OfferView:
     said = [_(_ANSWERS[approval.answer]), approval.how, who]
     return OfferView(
         names=sentence("; ".join(names)).rstrip("."), repairs=approval.repairs,
-        offered=approval.offered or _("price not noted"), answer=approval.answer,
+        offered=approval.offered, price=price_told(approval), answer=approval.answer,
         said=sentence(", ".join(part for part in said if part)), when=moment(approval.at),
         by=approval.by,
     )  # fmt: skip
@@ -155,17 +160,17 @@ def said_of(system: System, approval: Approval) -> OfferView:
 
 def _choice(a: Assessment, option: Option, number: int) -> ChoiceView:
     system, price = a.system, option.price
-    last = a.job.approvals[-1] if a.job.approvals else None
-    offered = last is not None and set(last.repairs) == set(option.repairs)
     split = _(
         "parts %(parts)s, labour %(labour)s",
         parts=money(price.parts, price.currency), labour=money(price.labour, price.currency),
     )  # fmt: skip
+    state, told = _state(a, option)
     return ChoiceView(
         number=number,
         name=sentence(option_name(system, option)).rstrip("."),
         kind=_kind(a, option),
-        state=last.answer if last and offered else "",
+        state=state,
+        told=told,
         repairs=option.repairs,
         works=tuple(_one(a, system.repairs[r]) for r in option.repairs),
         price=with_tax(a, option),
@@ -176,6 +181,18 @@ def _choice(a: Assessment, option: Option, number: int) -> ChoiceView:
         why=_why(system, option),
         expected=money(option.expected_total, price.currency),
     )
+
+
+def _state(a: Assessment, option: Option) -> tuple[str, str]:
+    """Return what the customer said to an option, and why an approval is less than it."""
+    said = [x for x in a.job.approvals if set(x.repairs) == set(option.repairs)]
+    if said and a.job.approvals[-1] is said[-1] and said[-1].answer != "approved":
+        return said[-1].answer, ""
+    cover = covered(a.system, a.job, option.repairs)
+    approved = bool(option.repairs) and not cover.missing and bool(cover.approvals)
+    if (approved or option is a.options[0]) and (told := ask_again(a.system, cover)):
+        return "more", told
+    return ("approved", "") if approved and said else ("", "")
 
 
 def _kind(a: Assessment, option: Option) -> str:

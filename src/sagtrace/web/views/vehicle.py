@@ -10,7 +10,7 @@ from sagtrace.diagnosis.verdict import Belief
 from sagtrace.errors import UnknownIdError
 from sagtrace.repair.costs import way_to_check
 from sagtrace.report.assessment import Judged
-from sagtrace.report.parts import state_text
+from sagtrace.report.parts import identity_facts, state_text
 from sagtrace.report.schematic import Schematic, draw
 from sagtrace.report.schematic_parts import (
     NOT_EXCLUDED,
@@ -118,6 +118,7 @@ class VehiclePage:
     """Everything that vehicle.html may use."""
 
     layout: str
+    identity: tuple[tuple[str, str], ...]
     sheets: tuple[Schematic, ...]
     hrefs: Mapping[str, str]  # by part
     names: Mapping[str, str]  # by part, for those who hear the page
@@ -143,6 +144,7 @@ def vehicle_page(
     beside = [p for p in parts.values() if p.component not in drawing.by_component]
     return VehiclePage(
         layout=sentence(system.layout.name).rstrip("."),
+        identity=identity_facts(judged.job),
         sheets=tuple(draw(drawing, system.layout, parts, sheet) for sheet in SHEETS),
         hrefs=hrefs,
         names={id_: _spoken(judged, part) for id_, part in parts.items()},

@@ -12,9 +12,11 @@ __all__ = ["down_revision", "revision", "upgrade"]
 revision = "0001"
 down_revision = None
 
+_REAL: sa.Double[float] = sa.Double().with_variant(sa.REAL, "sqlite")
 _LARGE = sa.BigInteger().with_variant(sa.Integer, "sqlite")
 _CHANGELESS = (
-    "entry", "begun", "note", "approval", "recording", "change", "content", "content_part",
+    "told", "entry", "begun", "note", "approval", "recording", "change", "content",
+    "content_part",
 )  # fmt: skip
 
 
@@ -75,7 +77,7 @@ def _jobs() -> None:
         *_numbers("format"),
         *_texts("title", "layout"),
         *_numbers("invented"),
-        *_texts("opened", "complaint", "vehicle", "access", "repaired"),
+        *_texts("opened", "complaint", "access", "repaired"),
         *_texts("repaired_at", "repaired_by"),
         *_numbers("proofs_from", "practice"),
     )
@@ -114,6 +116,11 @@ def _records() -> None:
         )
 
     records(
+        "told",
+        *_texts("name", "text", "at", "by", "supersedes"),
+        sa.UniqueConstraint("job", "id", name="told_id"),
+    )
+    records(
         "entry",
         sa.Column("kind", sa.Text, primary_key=True),
         *_texts("check", "outcome", "values", "at", "by", "instrument", "note", "supersedes"),
@@ -123,7 +130,12 @@ def _records() -> None:
     )
     records("begun", *_texts("check", "values", "at", "ready", "by", "note", "drops"))
     records("note", *_texts("text", "photo", "sha256", "check", "at", "by"))
-    records("approval", *_texts("repairs", "offered", "answer", "how", "who", "at", "by"))
+    records(
+        "approval",
+        *_texts("repairs", "offered"),
+        sa.Column("price", _REAL, nullable=False),
+        *_texts("currency", "answer", "how", "who", "at", "by"),
+    )
     records("recording", *_texts("file", "sha256", "at", "note", "roles", "rate", "tapes"))
 
 
