@@ -131,7 +131,7 @@ def view_handover(a: Assessment) -> HandoverView | None:
     if found is None:
         return None
     back = tuple(
-        f"Undo: {access[name].name} ({access[name].minutes_off:.0f} min)" for name in found.back
+        sentence(f"{access[name].back} ({access[name].minutes_off:.0f} min)") for name in found.back
     )
     return HandoverView(cautions=grouped(found.cautions), back=back)
 
@@ -157,7 +157,7 @@ def _proof(a: Assessment, due: DueProof, now: str) -> ProofView:
         why=sentence(due.proof.text),
         minutes=_minutes(check),
         first=(
-            *(sentence(f"undo: {system.access[name].name}") for name in way.undo),
+            *(sentence(system.access[name].back) for name in way.undo),
             *(sentence(system.access[name].name) for name in way.reach),
         ),
         tools=listed(check.tools),
@@ -231,7 +231,7 @@ def _waiting(begun: Begun, inputs: Sequence[Input], now: str) -> WaitingView:
 
 
 def _comparison(a: Assessment, due: DueProof) -> ComparisonView | None:
-    found = compared(a.system, a.verdict, due)
+    found = compared(a.system, a.as_found().verdict, due)
     if found is None or not a.job.repaired:
         return None
     drawings = (("wide", draw_intervals(found, WIDE)), ("narrow", draw_intervals(found, NARROW)))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from sagtrace.repair.costs import way_to
 from sagtrace.repair.options import Option
+from sagtrace.report.after_repair import checks_after_failure, failed_proofs
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.customer import shown_options, with_tax
 from sagtrace.report.parts import leading_beliefs, no_part, option_name, repair_cautions
@@ -102,6 +103,8 @@ class TariffView:
 class RepairView:
     """Everything that the page shows of a job that can be judged, apart from its proofs."""
 
+    again: bool  # a proof failed, so more may have to be repaired
+
     nothing: bool  # no part is to be repaired
     nothing_why: str
     explained: str  # what is done in its place, if anything
@@ -121,10 +124,11 @@ def view_repair(a: Assessment) -> RepairView:
     choices = [_choice(a, option, n) for n, option in enumerate((*shown, *rest), start=1)]
     found = [a.system.faults[b.fault].name for b in leading_beliefs(a)]
     return RepairView(
+        again=bool(failed_proofs(a)),
         nothing=no_part(a),
         nothing_why=sentence(listed(found) or "no fault is more likely present than not"),
         explained=sentence(option_name(a.system, best)) if best.repairs else "",
-        early=a.stage == "check",
+        early=a.stage == "check" or bool(checks_after_failure(a)),
         choices=tuple(choices[: len(shown)]),
         more=tuple(choices[len(shown) :]),
         tariff=TariffView(
@@ -151,6 +155,7 @@ def _choice(a: Assessment, option: Option, number: int) -> ChoiceView:
     system, price = a.system, option.price
     last = a.job.approvals[-1] if a.job.approvals else None
     offered = last is not None and set(last.repairs) == set(option.repairs)
+    done = set(option.repairs) <= set(a.job.repaired)
     split = (
         f"parts {money(price.parts, price.currency)}, labour {money(price.labour, price.currency)}"
     )
@@ -158,7 +163,7 @@ def _choice(a: Assessment, option: Option, number: int) -> ChoiceView:
         number=number,
         name=sentence(option_name(system, option)).rstrip("."),
         kind=_kind(a, option),
-        state=last.answer if last and offered else "",
+        state=last.answer if last and offered and not done else "",
         repairs=option.repairs,
         works=tuple(_one(a, system.repairs[r]) for r in option.repairs),
         price=with_tax(a, option),
@@ -195,17 +200,20 @@ def _why(system: System, option: Option) -> tuple[tuple[str, str], ...]:
 def _one(a: Assessment, repair: Repair) -> Work:
     names = {part.id: part.name for part in a.system.tariff.parts}
     used = [f"{use.quantity} × {names[use.part]}" for use in repair.parts]
+    done, again = repair.id in a.job.repaired, bool(failed_proofs(a))
+    before = "; done before the failed proof" if done and again else ""
     return Work(
         id=repair.id, name=sentence(repair.name).rstrip("."), plain=sentence(repair.plain),
-        needs=f"{repair.minutes:.0f} min; {listed(used) or 'no part'}",
-        done=repair.id in a.job.repaired,
+        needs=f"{repair.minutes:.0f} min; {listed(used) or 'no part'}{before}",
+        done=done and not again,
     )  # fmt: skip
 
 
 def planned(job: Job, options: Sequence[Option]) -> tuple[str, ...]:
-    """Return the repairs that were offered last and not declined, or those recommended."""
+    """Return what was offered last and neither declined nor done, or what is recommended."""
     last = job.approvals[-1] if job.approvals else None
-    if last is not None and last.answer != "declined":
+    done = last is not None and set(last.repairs) <= set(job.repaired)
+    if last is not None and last.answer != "declined" and not done:
         return last.repairs
     return options[0].repairs if options else ()
 
