@@ -13,7 +13,7 @@ from playwright.sync_api import Page
 
 from sagtrace.app.desk import Desk
 from sagtrace.app.kept import Mark
-from sagtrace.vehicle.job import Approval, Begun, Entry, Job
+from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Work
 from workbench import Bench, fresh_desk
 
 __all__ = ["LOOKS", "Look", "desk_of_everything", "go", "send_recording"]
@@ -115,7 +115,8 @@ def desk_of_everything() -> Desk:
     bare = Job(id="fresh", title="Order 7", layout="rear-pair", complaint="It sinks over night.")
     offer = Approval(id="a1", repairs=best, offered="612 ± 40 € with tax", at=AT)
     yes = replace(offer, id="a2", answer="approved", how="in person", who="the owner")
-    worked = replace(demo, recordings=(), approvals=(offer, yes), repaired=best, repaired_at=AT)
+    work = Work(id="w1", repairs=best, at=AT, entries=len(demo.entries))
+    worked = replace(demo, recordings=(), approvals=(offer, yes), works=(work,))
     proofs = (
         Entry(id="p1", check=HOLD, values=NIGHT, at=AT),
         Entry(id="p2", check=FILL, values=FILLED, at=AT),

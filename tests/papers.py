@@ -10,7 +10,7 @@ from typing import Any
 from sagtrace.bootstrap import demo_folder, job_place, open_workshop
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.tree import Block, Paper, Section, Table
-from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note
+from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Work
 
 PLACE = job_place(demo_folder() / "demo.yaml")
 DEMO = PLACE.load()
@@ -45,7 +45,14 @@ JOBS: dict[str, Job] = {
     ),
     "repaired": replace(
         DEMO,
-        repaired=("spring.replace@left", "pump.ring-kit", "connector.repair", "relay.replace"),
+        works=(
+            Work(
+                id="w1", entries=len(DEMO.entries), recordings=len(DEMO.recordings),
+                repairs=(
+                    "spring.replace@left", "pump.ring-kit", "connector.repair", "relay.replace",
+                ),
+            ),
+        ),
         proofs=(
             numbers(
                 "p1", "hold.overnight@left",
@@ -93,10 +100,13 @@ JOBS: dict[str, Job] = {
                 who="C. Example", at=LATER, by="B. Example",
             ),
         ),
-        repaired=("spring.replace@left", "pump.ring-kit"),
-        repaired_at=LATER,
-        repaired_by="A. Example",
-        proofs_from=1,
+        works=(
+            Work(
+                id="w1", repairs=("spring.replace@left", "pump.ring-kit"), at=LATER,
+                by="A. Example", entries=len(DEMO.entries) + 2, proofs=1,
+                recordings=len(DEMO.recordings),
+            ),
+        ),
         proofs=(
             numbers("p1", "pump.fill-test", **FILL, time="70 s", supply="12.5 V"),
             numbers(

@@ -171,7 +171,9 @@ def system_of(
 
 
 def _access(id_: str, on: float, off: float, *after: str) -> Access:
-    return Access(id=id_, name=id_, minutes_on=on, minutes_off=off, after=after, basis="invented")
+    return Access(
+        id=id_, name=id_, back=id_, minutes_on=on, minutes_off=off, after=after, basis="invented"
+    )
 
 
 def _repair(id_: str, fixes: str, minutes: float, holds: float, **more: Any) -> Repair:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from hypothesis import strategies as st
 
 from sagtrace.app.kept import Mark
-from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Recording, Taped, Told
+from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Recording, Taped, Told, Work
 
 AT = "2026-11-24T08:05:00+00:00"
 _NUMBERS = itertools.count(1)
@@ -69,6 +69,21 @@ def told_lists(draw: st.DrawFn) -> tuple[Told, ...]:
 
 
 @st.composite
+def works(draw: st.DrawFn, entries: int, proofs: int) -> tuple[Work, ...]:
+    made: list[Work] = []
+    for number in range(draw(st.integers(0, 2))):
+        least = made[-1] if made else Work(id="", repairs=())
+        made.append(
+            Work(
+                id=f"w{number}", repairs=draw(lists), at=draw(texts), by=draw(texts),
+                entries=draw(st.integers(least.entries, entries)),
+                proofs=draw(st.integers(least.proofs, proofs)),
+            )
+        )  # fmt: skip
+    return tuple(made)
+
+
+@st.composite
 def jobs(draw: st.DrawFn) -> Job:
     entries = draw(entry_lists())
     taken = {e.id for e in entries}
@@ -100,9 +115,8 @@ def jobs(draw: st.DrawFn) -> Job:
         entries=entries, begun=draw(st.lists(begun, max_size=2).map(tuple)),
         notes=draw(st.lists(notes, max_size=2).map(tuple)),
         recordings=draw(st.lists(recordings, max_size=2).map(tuple)),
-        approvals=draw(st.lists(approvals, max_size=2).map(tuple)), repaired=draw(lists),
-        repaired_at=draw(texts), repaired_by=draw(texts),
-        proofs_from=draw(st.integers(0, len(proofs))), proofs=proofs,
+        approvals=draw(st.lists(approvals, max_size=2).map(tuple)), proofs=proofs,
+        works=draw(works(len(entries), len(proofs))),
     )  # fmt: skip
 
 
@@ -135,6 +149,10 @@ def full_job(job_id: str = "full") -> Job:
                 answer="approved", how="told", who="customer", at=AT, by="t",
             ),
         ),
-        repaired=("spring@left",), repaired_at=AT, repaired_by="t", proofs_from=1,
+        works=(
+            Work(
+                id="w1", repairs=("spring@left",), at=AT, by="t", entries=1, proofs=1, recordings=1
+            ),
+        ),
         proofs=(replace(entry, id="e3"),),
     )  # fmt: skip

@@ -14,6 +14,7 @@ from reference import Worlds, one_hot, worst_difference
 from sagtrace.diagnosis.elimination import Elimination
 from sagtrace.diagnosis.verdict import Reasoner
 from sagtrace.evidence.findings import check_leaf
+from sagtrace.vehicle.renewal import Renewal
 from small_system import fault, look, small_reasoner, system_of
 
 Array = NDArray[np.float64]
@@ -96,7 +97,7 @@ def test_nothing_asked_is_certain() -> None:
 def test_bayes_by_hand() -> None:
     """0.01 x 0.90 / (0.01 x 0.90 + 0.99 x 0.05) = 2/13, as in the engine's test."""
     check = look("soap", "yes no", ({"leak": "present"}, "0.9 0.1"), ({}, "0.05 0.95"))
-    one = Elimination(system_of([fault("leak", {"present": 0.01})], [check]))
+    one = Elimination(Renewal(system_of([fault("leak", {"present": 0.01})], [check])))
     batch = one.ask({"check:soap": np.array([[1.0, 0.0]])}, ["leak"])
     assert batch.evidence == pytest.approx([0.0585], abs=1e-16)
     assert batch.marginal("leak")[0, 1] == pytest.approx(2 / 13, abs=1e-15)
@@ -105,7 +106,7 @@ def test_bayes_by_hand() -> None:
 def test_a_contradiction_has_no_probability() -> None:
     """The check shows bubbles only with a leak, and there is none."""
     check = look("soap", "yes no", ({"leak": "present"}, "0.9 0.1"), ({}, "0 1"))
-    one = Elimination(system_of([fault("leak", {"present": 0.01})], [check]))
+    one = Elimination(Renewal(system_of([fault("leak", {"present": 0.01})], [check])))
     given_ = {"check:soap": np.array([[1.0, 0.0]]), "leak": np.array([[1.0, 0.0]])}
     batch = one.ask(given_, ["leak"])
     assert batch.evidence == pytest.approx([0.0], abs=0.0)
@@ -116,7 +117,7 @@ def test_plans_that_were_let_go_are_made_again() -> None:
     """A program that runs for weeks meets ever new sets of findings; it keeps the newest plans."""
     check = look("soap", "yes no", ({"leak": "present"}, "0.9 0.1"), ({}, "0.05 0.95"))
     checks = [replace(check, id=f"soap{n}") for n in range(7)]
-    one = Elimination(system_of([fault("leak", {"present": 0.01})], checks))
+    one = Elimination(Renewal(system_of([fault("leak", {"present": 0.01})], checks)))
     questions = [
         {f"check:soap{n}": np.array([[1.0, 0.0]]) for n in range(7) if mask >> n & 1}
         for mask in range(2**7)

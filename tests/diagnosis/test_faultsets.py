@@ -13,6 +13,7 @@ from sagtrace.diagnosis import faultsets
 from sagtrace.diagnosis.elimination import Elimination
 from sagtrace.diagnosis.faultsets import most_probable_sets, restrict
 from sagtrace.diagnosis.verdict import Reasoner
+from sagtrace.vehicle.renewal import Renewal
 from sagtrace.vehicle.system import System
 from small_system import cause, fault, look, small_reasoner, system_of
 
@@ -61,14 +62,14 @@ def test_all_sets_together_are_everything() -> None:
 def test_two_faults_by_hand() -> None:
     """Leak 0.2, worn 0.1: none 0.72, leak 0.18, worn 0.08, both 0.02; faults in system order."""
     system = system_of([fault("leak", {"present": 0.2}), fault("worn", {"present": 0.1})], [])
-    listed = most_probable_sets(Elimination(system), {}, sizes_of(system), least=0.002)
+    listed = most_probable_sets(Elimination(Renewal(system)), {}, sizes_of(system), least=0.002)
     assert [s.faults for s in listed] == [(), ("leak",), ("worn",), ("leak", "worn")]
     assert [s.probability for s in listed] == pytest.approx([0.72, 0.18, 0.08, 0.02], rel=1e-12)
 
 
 def test_none_below_the_least() -> None:
     system = system_of([fault("leak", {"present": 0.2}), fault("worn", {"present": 0.1})], [])
-    listed = most_probable_sets(Elimination(system), {}, sizes_of(system), least=0.1)
+    listed = most_probable_sets(Elimination(Renewal(system)), {}, sizes_of(system), least=0.1)
     assert [s.faults for s in listed] == [(), ("leak",)]
 
 
@@ -81,7 +82,7 @@ def test_faults_that_come_only_together(monkeypatch: pytest.MonkeyPatch, at_once
         fault("b", {}, cause("a", {"present": {"present": 1.0}})),
     ]
     system = system_of([*nodes], [])
-    listed = most_probable_sets(Elimination(system), {}, sizes_of(system))
+    listed = most_probable_sets(Elimination(Renewal(system)), {}, sizes_of(system))
     assert {s.faults: s.probability for s in listed} == pytest.approx(
         {(): 0.6, ("a", "b"): 0.4}, rel=1e-12
     )
@@ -91,7 +92,7 @@ def test_a_flat_belief_is_given_up_in_time(monkeypatch: pytest.MonkeyPatch) -> N
     """Ten faults at a half make 1024 equal sets; what is listed is still exact."""
     monkeypatch.setattr(faultsets, "_ROUNDS", 3)
     system = system_of([fault(f"f{i}", {"present": 0.5}) for i in range(10)], [])
-    listed = most_probable_sets(Elimination(system), {}, sizes_of(system), least=1e-6)
+    listed = most_probable_sets(Elimination(Renewal(system)), {}, sizes_of(system), least=1e-6)
     assert len(listed) == 8
     assert [s.probability for s in listed] == pytest.approx([1 / 1024] * 8, rel=1e-12)
 
@@ -127,6 +128,6 @@ def test_restrict() -> None:
 def test_a_check_that_shows_nothing_moves_no_set() -> None:
     coin = look("coin", "heads tails", ({}, "0.5 0.5"))
     system = system_of([fault("leak", {"present": 0.2})], [coin])
-    one = Elimination(system)
+    one = Elimination(Renewal(system))
     found = {"check:coin": np.array([1.0, 0.0])}
     assert most_probable_sets(one, found, {"leak": 2}) == most_probable_sets(one, {}, {"leak": 2})

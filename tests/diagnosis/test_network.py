@@ -19,6 +19,7 @@ from sagtrace.diagnosis.verdict import Reasoner
 from sagtrace.evidence.findings import check_leaf
 from sagtrace.vehicle.checks import Check, Measure
 from sagtrace.vehicle.nodes import Node, Quantity, Spread
+from sagtrace.vehicle.renewal import Renewal
 from sagtrace.vehicle.system import System
 from small_system import cause, condition, fault, look, system_of
 
@@ -57,7 +58,9 @@ def test_noisy_max_by_hand() -> None:
         cause("wear", {"present": {"slow": 0.3, "fast": 0.2}}),
         states="absent slow fast",
     )
-    tables = tables_of(build_network(system_of([fault("wear", {"present": 0.2}), node], [])))
+    tables = tables_of(
+        build_network(Renewal(system_of([fault("wear", {"present": 0.2}), node], [])))
+    )
     assert tables["wear"].values == pytest.approx([0.8, 0.2])
     assert tables["leak"].values[0] == pytest.approx([0.9, 0.1, 0.0])
     assert tables["leak"].values[1] == pytest.approx([0.45, 0.35, 0.20])
@@ -79,7 +82,7 @@ def test_noisy_max_of_two_causes_by_hand() -> None:
             cause("b", {"present": {"1": 0.2, "2": 0.4}}),
         ),
     ]
-    tables = tables_of(build_network(system_of(nodes, [])))
+    tables = tables_of(build_network(Renewal(system_of(nodes, []))))
     assert set(tables) == {"a", "b", "x", "worst:x:0"}
     assert multiplied_back(nodes[2], tables)[1, 1] == pytest.approx([0.2, 0.4, 0.4])
 

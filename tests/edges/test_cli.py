@@ -530,11 +530,11 @@ def test_a_job_file_that_may_not_be_read(cli: Cli, monkeypatch: pytest.MonkeyPat
         (JOB.replace("soap.fold-normal@left", "soap.fold@left"), ("no check 'soap.fold@left'",)),
         (JOB.replace("rear-pair", "rear-pear"), ("no layout 'rear-pear'", "'rear-pair'")),
         (JOB + "access: [on-stand]\n", ("no access state 'on-stand'", "'on-stands'")),
-        (JOB + "repaired: [spring.fix@left]\n", ("no repair 'spring.fix@left'",)),
         (
             JOB + "told: [{id: v1, name: spring-area, text: 3 bar}]\n",
             ("area of one spring", "pressure"),
         ),
+        (JOB + "works: [{id: w1, repairs: [spring.fix@left]}]\n", ("no repair 'spring.fix@left'",)),
     ],
 )
 def test_what_only_the_knowledge_can_refuse(

@@ -22,7 +22,7 @@ from sagtrace.app.kept import Content, Query
 from sagtrace.bootstrap import open_desk, seed_demo
 from sagtrace.cli.main import main
 from sagtrace.errors import DocumentError, InputError, SagtraceError, UnknownIdError
-from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Recording, Told
+from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Recording, Told, Work
 from some_jobs import jobs, mark
 from workbench import fresh_desk
 
@@ -30,6 +30,7 @@ AT = "2026-11-24T09:00:00+00:00"
 JPEG = b"\xff\xd8\xff\xe0" + bytes(40)  # ISO/IEC 10918-1: a JPEG begins with SOI, FF D8
 OTHER_JPEG = JPEG + b"2"
 PACKER = JobArchives()
+WORK = Work(id="w1", repairs=("relay.replace",))
 HOLD = Begun(id="b1", check="hold.short@left")
 LOAD = Entry(id="e1", check="story.load", outcome="usual")
 SOAP = Entry(id="e2", check="soap.fold-normal@left", outcome="none")
@@ -330,16 +331,15 @@ def test_an_archive_with_a_password_is_refused(packed: bytes) -> None:
         ({"proofs": (Entry(id="e1", check="no.such", outcome="x"),)}, r"no\.such"),
         ({"told": (Told(id="v1", name="spring-area", text="12 V"),)}, "area of one spring"),
         ({"access": ("no-such",)}, "no-such"),
-        ({"repaired": ("no.such",)}, r"no\.such"),
+        ({"works": (Work(id="w1", repairs=("no.such",)),)}, r"no\.such"),
         ({"approvals": (Approval(id="a1", repairs=("no.such",)),)}, r"no\.such"),
         ({"begun": (Begun(id="b1", check="no.such"),)}, r"no\.such"),
         ({"notes": (Note(id="n1", check="no.such"),)}, r"no\.such"),
         ({"notes": (Note(id="n1", at="yesterday"),)}, "'yesterday' is no moment"),
         ({"opened": "2026-13-01"}, "is no moment"),
-        ({"proofs_from": 3}, "proofs_from"),
         ({"opened": "0001-01-01T00:00:00Z"}, "opened: '0001-01-01T00:00:00Z' is no moment"),
         ({"opened": "9999-12-31T23:59:59-12:00"}, "is no moment"),
-        ({"repaired_at": "2026-11-24"}, "repaired_at: '2026-11-24' is no moment"),
+        ({"works": (replace(WORK, at="2026-11-24"),)}, "works w1: '2026-11-24' is no moment"),
         ({"practice": -1}, "practice: -1; expected 0 to 999999999"),
         ({"practice": 10**9}, "practice: 1000000000; expected"),
         ({"begun": (Begun(id="b1"),)}, "begun b1 check: it names no check"),

@@ -559,6 +559,7 @@ MISTAKES = [
         REPAIRS,
         "minutes: 90\n    needs: [depressurised, pump-unplugged, supply-disconnected]\n"
         "    cautions: [open-line-empty, hot-pump, clean-ports, eye-protection]\n    holds: 0.72\n"
+        "    cures: 0.93\n"
         "    plain: We overhaul your air pump with a new piston ring and cylinder instead of a new"
         " pump.\n"
         "    done: We overhauled your air pump with a new piston ring and cylinder instead of a new"
@@ -599,8 +600,8 @@ MISTAKES = [
     Mistake(
         "row that does not add up to 1",
         STORY,
-        "{when: {ride: low}, shows: {low: 0.86, level: 0.14}",
-        "{when: {ride: low}, shows: {low: 0.86, level: 0.24}",
+        "{when: {seen: low}, shows: {low: 0.93, level: 0.07}",
+        "{when: {seen: low}, shows: {low: 0.86, level: 0.24}",
         "level: 0.24",
         "checks[#].rows[0].shows",
         "add up to 1 (adds up to 1.1)",
@@ -617,10 +618,10 @@ MISTAKES = [
     Mistake(
         "row that no row below it is reached from",
         STORY,
-        "{when: {stand: drops}, shows: {low: 0.82",
-        "{when: {}, shows: {low: 0.82",
-        "{when: {}, shows: {low: 0.82",
-        "checks[#].rows[1].when",
+        "{when: {stand: drops}, shows: {not-low: 0.03",
+        "{when: {}, shows: {not-low: 0.03",
+        "{when: {}, shows: {not-low: 0.03",
+        "checks[#].rows[2].when",
         "fits always, so the rows below it never count",
     ),
     Mistake(
@@ -885,11 +886,29 @@ MISTAKES = [
     Mistake(
         "repair that holds more than always",
         REPAIRS,
-        "holds: 0.72\n    plain: We overhaul your air pump",
-        "holds: 72\n    plain: We overhaul your air pump",
+        "holds: 0.72\n    cures: 0.93\n    plain: We overhaul your air pump",
+        "holds: 72\n    cures: 0.93\n    plain: We overhaul your air pump",
         "holds: 72",
         "repairs[#].holds",
         "72 is no probability",
+    ),
+    Mistake(
+        "repair that holds more often than it cures",
+        REPAIRS,
+        "holds: 0.72\n    cures: 0.93\n    plain: We overhaul your air pump",
+        "holds: 0.72\n    cures: 0.62\n    plain: We overhaul your air pump",
+        "cures: 0.62",
+        "repairs[#].cures",
+        "0.62 must lie between holds (0.72) and 1: what is not gone cannot hold",
+    ),
+    Mistake(
+        "misspelt fault that bad work leaves",
+        REPAIRS,
+        "spoils: [spring.seal-leak, line.fitting-leak]",
+        "spoils: [spring.seal-leak, line.fiting-leak]",
+        "line.fiting-leak",
+        "repairs[#].spoils[1]",
+        "there is no fault 'line.fiting-leak'; did you mean 'line.fitting-leak'?",
     ),
     Mistake(
         "unknown check of a proof",
@@ -966,11 +985,20 @@ MISTAKES = [
     Mistake(
         "access in a circle",
         "access.yaml",
-        "rear wheels off\n    minutes_on: 8\n    minutes_off: 10\n    after: [on-stands]",
-        "rear wheels off\n    minutes_on: 8\n    minutes_off: 10\n    after: [arch-liner-off]",
+        "back: refit the rear wheels\n    after: [on-stands]",
+        "back: refit the rear wheels\n    after: [arch-liner-off]",
         "after: [arch-liner-off]",
         "access[#].after",
         "access states wait for each other",
+    ),
+    Mistake(
+        "access that keeps what it rests on from being ended",
+        "access.yaml",
+        "back: plug the pump in again\n",
+        "back: plug the pump in again\n    back_without: [on-stands]\n",
+        "back_without: [on-stands]",
+        "access[#].back_without",
+        "access states keep each other from being ended",
     ),
     Mistake(
         "access after one that nothing has",

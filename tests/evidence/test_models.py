@@ -509,6 +509,13 @@ class TestLaws:
         if loss * 20.0 / current < 12.4:
             assert got == pytest.approx(loss * 20.0 / current, rel=1e-9)
 
+    @pytest.mark.common_practice("a hold of an empty part proves nothing")
+    @pytest.mark.parametrize("start", [0.0, 0.25e5])
+    def test_a_part_without_pressure_is_not_called_tight(self, start: float) -> None:
+        numbers = exact(pressure_start=start, pressure_end=0.0, time=600.0, volume=1.5e-4)
+        with pytest.raises(DomainError, match=r"at least 0\.3 bar.*enter this check as not done"):
+            run("pressure-decay", numbers)
+
     @settings(max_examples=10, deadline=None)
     @given(values=st.lists(st.floats(0.5, 2.0), min_size=6, max_size=6))
     def test_every_model_gives_the_kind_that_it_says(self, values: list[float]) -> None:
@@ -516,7 +523,7 @@ class TestLaws:
             height_start=0.4,
             height_end=0.4 + 0.01 * values[0],
             time=60.0 * values[1],
-            pressure_start=1e5 * values[2],
+            pressure_start=2e5 * values[2],
             pressure_end=2e5 * values[3],
             volume=1e-3 * values[4],
             battery=12.0 + values[5],

@@ -9,6 +9,7 @@ from sagtrace.evidence.facts import read_facts
 from sagtrace.evidence.findings import find
 from sagtrace.evidence.gather import gather
 from sagtrace.vehicle.job import Entry, Job
+from sagtrace.vehicle.renewal import Renewal
 from sagtrace.vehicle.system import System
 
 
@@ -56,4 +57,4 @@ def test_a_fact_far_from_any_vehicle_is_refused_by_name(system: System, fact: st
 def test_a_wrong_entry_of_a_job_is_named(system: System) -> None:
     job = Job(id="j", title="t", layout="rear-pair", entries=(entry("hold.overnigt@left"),))
     with pytest.raises(DocumentError, match=r"job j, entry e1: There is no check"):
-        gather(system, job, read_facts(system.layout, {}))
+        gather(Renewal(system), job, read_facts(system.layout, {}))

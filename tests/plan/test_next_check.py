@@ -282,7 +282,9 @@ def exclusive(shared: float) -> System:
         ({"w": "present"}, "1 0"),
         ({}, "0 1"),
     )
-    cover = Access(id="cover", name="", minutes_on=shared, minutes_off=0.0, basis="invented")
+    cover = Access(
+        id="cover", name="", back="", minutes_on=shared, minutes_off=0.0, basis="invented"
+    )
     checks = [
         ask,
         sure_look("look.x", "x", 14.0),

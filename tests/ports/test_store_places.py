@@ -25,6 +25,7 @@ from sagtrace.app.kept import Content, Query
 from sagtrace.bootstrap import open_desk
 from sagtrace.cli.main import EXIT_FILE, main
 from sagtrace.errors import InputError, MissingPartError, StoreError
+from sagtrace.vehicle.job import Work
 from some_jobs import full_job, job, mark, noted
 from stores import Place, database, make_place
 
@@ -32,8 +33,8 @@ FAILS = '''"""A step that fails halfway."""
 from alembic import op
 import sqlalchemy as sa
 
-revision = "0002"
-down_revision = "0001"
+revision = "0003"
+down_revision = "0002"
 
 
 def upgrade():
@@ -112,13 +113,58 @@ def test_an_older_database_is_brought_up_with_all_its_jobs(
     lasting: Place, steps: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     lasting.open().add(full_job(), mark(), {})
-    (steps / "v0002.py").write_text(FAILS.format(end=""))
-    monkeypatch.setattr(opening, "HEAD", "0002")
+    (steps / "v0003.py").write_text(FAILS.format(end=""))
+    monkeypatch.setattr(opening, "HEAD", "0003")
     again = lasting.open()
     assert again.load("full").job.title == "overwritten"
     assert again.load("full").job.entries == full_job().entries
     assert "half" in tables(lasting)
-    assert lasting.run(f"SELECT version_num FROM {VERSION_TABLE}") == [("0002",)]
+    assert lasting.run(f"SELECT version_num FROM {VERSION_TABLE}") == [("0003",)]
+
+
+OLD = (
+    """INSERT INTO job VALUES ('old', 4, 4, 'then', 'who', '', 1, 'An old job', 'rear-pair', 0, '',
+       'Low.', '[]', '["spring.replace@left", "pump.ring-kit"]', 'late', 'me', 1, 0)""",
+    *(
+        f"""INSERT INTO change (job, revision, at, "by", what, key, request, result)
+            VALUES ('old', {n}, '', '', '{what}', '', '', '{{}}')"""
+        for n, what in enumerate(("start", "answer", "repair", "answer"), start=1)
+    ),
+    *(
+        f"""INSERT INTO entry VALUES ('old', {place}, {revision}, '{id_}', '{kind}',
+            'soap.ends@left', 'none', '{{}}', '', '', '', '', '', 0, '')"""
+        for id_, kind, place, revision in (
+            ("e1", "entries", 0, 2), ("e2", "proofs", 0, 2), ("e3", "entries", 1, 4),
+            ("e4", "proofs", 1, 4),
+        )
+    ),
+)  # fmt: skip
+
+
+def test_what_was_repaired_is_kept_when_an_old_database_is_brought_up(
+    lasting: Place, steps: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first form told the repairs of a job together; they become one work, at its place."""
+    later = (steps / "v0002_works.py").read_text()
+    (steps / "v0002_works.py").unlink()
+    with monkeypatch.context() as patch:
+        patch.setattr(opening, "HEAD", "0001")
+        lasting.open()
+    for row in OLD:
+        lasting.run(row)
+    (steps / "v0002_works.py").write_text(later)
+    again = lasting.open()
+    kept = again.load("old").job
+    work = Work(
+        id="w1", repairs=("spring.replace@left", "pump.ring-kit"), at="late", by="me", entries=1,
+        proofs=1,
+    )  # fmt: skip
+    assert kept.works == (work,)
+    assert kept.times() == {"e1": 0, "e2": 0, "e3": 1, "e4": 1}
+    assert [p.id for p in kept.valid_proofs()] == ["e4"]
+    again.commit(noted(kept, "goes on"), 4, mark(), {})
+    with pytest.raises(Exception, match="never changed or deleted"):
+        lasting.run("DELETE FROM work")
 
 
 @pytest.mark.parametrize("fresh", [True, False], ids=["a new place", "a place with jobs"])
@@ -132,13 +178,13 @@ def test_a_failed_migration_leaves_nothing_behind(
         lasting.open().add(job(), mark(), {})
     before = tables(lasting)
     assert bool(before) is not fresh
-    (steps / "v0002.py").write_text(FAILS.format(end=end))
+    (steps / "v0003.py").write_text(FAILS.format(end=end))
     with monkeypatch.context() as patch:
-        patch.setattr(opening, "HEAD", "0002")
+        patch.setattr(opening, "HEAD", "0003")
         with pytest.raises(StoreError, match="What was kept before is untouched"):
             lasting.open()
     assert tables(lasting) == before
-    (steps / "v0002.py").unlink()
+    (steps / "v0003.py").unlink()
     again = lasting.open()  # this release still reads it
     if not fresh:
         assert again.load("a").job == job()

@@ -10,7 +10,7 @@ from dataclasses import replace
 import pytest
 
 from sagtrace.repair.approved import covered, price_with_tax, with_price
-from sagtrace.vehicle.job import Approval, Job
+from sagtrace.vehicle.job import Approval, Job, Work
 from sagtrace.vehicle.system import System
 
 SPRING, RING = "spring.replace@left", "pump.ring-kit"
@@ -140,12 +140,11 @@ def test_work_done_shares_the_price_that_was_told(system: System, dryer: str) ->
     cheap = price_with_tax(late, EMPTY, (SPRING,))
     assert cheap < told.approvals[0].price
     assert covered(late, told, (SPRING,)).fits
-    half = replace(told, repaired=(SPRING,))
+    half = replace(told, works=(Work(id="w1", repairs=(SPRING,)),))
     assert not covered(late, half, (RING,)).fits
     assert covered(late, half, (SPRING,)).fits  # it is done, whatever it would cost now
-    assert covered(late, replace(half, repaired=(SPRING, dryer)), (SPRING, dryer)).missing == (
-        dryer,
-    )
+    both = (Work(id="w1", repairs=(SPRING, dryer)),)
+    assert covered(late, replace(half, works=both), (SPRING, dryer)).missing == (dryer,)
 
 
 def test_practice_needs_no_approval(system: System) -> None:

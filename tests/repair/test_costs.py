@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from math import sqrt
 
@@ -27,7 +28,9 @@ SMALL = small_system()
 
 
 def state(id_: str, *after: str) -> Access:
-    return Access(id=id_, name=id_, minutes_on=1.0, minutes_off=1.0, after=after, basis="invented")
+    return Access(
+        id=id_, name=id_, minutes_on=1.0, minutes_off=1.0, back=id_, after=after, basis="invented"
+    )
 
 
 ACCESS = {
@@ -177,3 +180,39 @@ def test_what_is_undone_has_its_own_cautions(system: System) -> None:
     undone = ("depressurised", "on-stands")
     assert set(cautions) == {c for name in undone for c in system.access[name].cautions_off}
     assert way_cautions(system, (), ["on-stands"], ()) == ()
+
+
+@pytest.mark.common_practice("the pump that fills the springs needs its plug and the battery")
+def test_what_keeps_a_state_from_being_undone_goes_first() -> None:
+    access = {
+        **ACCESS,
+        "empty": replace(ACCESS["empty"], back_without=("battery", "plug")),
+        "battery": state("battery"),
+        "plug": state("plug", "cover"),
+    }
+    held = ("off", "up", "empty", "cover", "plug", "battery")
+    assert undone_first(access, ["up"], held) == ("plug", "battery", "empty", "cover", "up")
+    assert undone_first(access, ["empty"], held) == ("plug", "battery", "empty")
+    assert undone_first(access, ["empty"], ("off", "up", "empty")) == ("empty",)
+    assert undone_first(access, ["up"], ("off", "up", "battery")) == ("up",)
+
+
+@pytest.mark.common_practice("a battery is connected before anything is filled or read")
+def test_a_hold_after_a_repair_connects_the_battery_before_the_springs_are_filled(
+    system: System,
+) -> None:
+    held = ("levelling-off", "on-stands", "depressurised", "supply-disconnected")
+    way = way_to_check(system, system.checks["hold.overnight@left"], held)
+    assert way.undo == ("supply-disconnected", "depressurised", "on-stands")
+    assert way.held_after(held) == ("levelling-off",)
+    assert [system.access[name].back for name in way.undo][:2] == [
+        "connect the battery again",
+        "fill the air system again, with the body still on its stands",
+    ]
+
+
+@pytest.mark.common_practice("a scan tool talks only with a vehicle that has its battery")
+def test_no_check_asks_the_tool_of_a_vehicle_without_battery(system: System) -> None:
+    asking = [c for c in system.checks.values() if "tool-connected" in c.needs]
+    assert asking
+    assert [c.id for c in asking if "supply-disconnected" not in c.without] == []

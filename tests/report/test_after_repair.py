@@ -19,7 +19,7 @@ from sagtrace.report.assessment import Assessment
 from sagtrace.report.headline import DECLINED, headline
 from sagtrace.report.parts import leading_beliefs
 from sagtrace.report.words import percent
-from sagtrace.vehicle.job import Approval, Entry, Job
+from sagtrace.vehicle.job import Approval, Entry, Job, Work
 
 HOLD = "hold.overnight@left"
 NIGHT = {"height-start": "403 mm", "time": "12 h", "temperature-start": "9 °C",
@@ -117,7 +117,7 @@ def test_a_proof_on_the_wheels_warns_of_the_empty_spring(
     assert {"empty-spring", "spring-seated", "levelling-on-last", "sudden-move"} <= set(ids)
     levels = [c.level for c in cautions]
     assert levels == sorted(levels, key=["danger", "warning", "notice"].index)
-    unrepaired = proof_cautions(system, replace(job, repaired=(), access=()), system.checks[HOLD])
+    unrepaired = proof_cautions(system, replace(job, works=(), access=()), system.checks[HOLD])
     assert "empty-spring" not in {c.id for c in unrepaired}  # so the search above can fail
 
 
@@ -130,4 +130,4 @@ def test_a_declined_offer_is_next(workshop: Workshop, found: Job) -> None:
     assert headline(replace(a, job=no)) == DECLINED
     yes = replace(no, approvals=(answer, replace(answer, id="a2", answer="approved")))
     assert headline(replace(a, job=yes)).startswith("Repair: ")
-    assert not declined(replace(no, repaired=("spring.replace@left",)))
+    assert not declined(replace(no, works=(Work(id="w1", repairs=("spring.replace@left",)),)))

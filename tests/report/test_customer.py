@@ -256,7 +256,8 @@ def test_says_what_was_approved_by_whom_and_when() -> None:
 
 def test_work_beyond_the_approval_is_said() -> None:
     a = assessed("proved")
-    more = replace(a, job=replace(a.job, repaired=(*a.job.repaired, "relay.replace")))
+    beyond = replace(a.job.works[-1], id="w2", repairs=("relay.replace",))
+    more = replace(a, job=replace(a.job, works=(*a.job.works, beyond)))
     said = texts(section(customer_paper(more), "What you approved"))
     assert "Done without a noted approval: replace the pump relay." in said
 

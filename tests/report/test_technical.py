@@ -291,7 +291,8 @@ def test_every_proof_entry_is_kept_and_says_whether_it_counts() -> None:
 def test_a_proof_that_can_no_longer_be_read_stays_in_the_record() -> None:
     a = assessed("proved")
     old = replace(JOBS["proved"].proofs[0], id="p0", check="no.such", values={"a": "1 m"})
-    job = replace(a.job, proofs=(old, *a.job.proofs), proofs_from=2)
+    works = tuple(replace(w, proofs=2) for w in a.job.works)
+    job = replace(a.job, proofs=(old, *a.job.proofs), works=works)
     (row, *_) = tables(section(technical_paper(replace(a, job=job)), "Proof"))[-1].rows
     assert row[:3] == ("p0", "No.such", "not judged")
     assert "as typed: 'a 1 m'" in row[3]

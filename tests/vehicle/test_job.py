@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sagtrace.errors import InputError, UnknownIdError
-from sagtrace.vehicle.job import FORMAT, Entry, Job, Told, only_grown
+from sagtrace.vehicle.job import FORMAT, Entry, Job, Told, Work, only_grown
 
 
 def job(*entries: Entry, proofs: tuple[Entry, ...] = ()) -> Job:
@@ -113,14 +113,26 @@ class TestValidProofs:
         """A correction of a test on the unrepaired vehicle is no test of the repaired one."""
         again = entry("b", supersedes="a")
         proofs = (entry("a"), again, entry("c", supersedes="b"))
-        kept = replace(job(proofs=proofs), proofs_from=1)
+        kept = replace(job(proofs=proofs), works=(Work(id="w1", repairs=("r",), proofs=1),))
         assert kept.valid_proofs() == ()
         assert kept.left_out_proofs()["a"] == "corrected by b"
-        old = replace(job(proofs=(entry("a"),)), proofs_from=1)
+        old = replace(job(proofs=(entry("a"),)), works=kept.works)
         assert old.left_out_proofs() == {"a": "made before the last repair"}
 
 
 class TestRefusals:
+    @pytest.mark.parametrize("kind", ["entries", "proofs", "recordings"])
+    @pytest.mark.parametrize("number", [-1, 2, 10**30])
+    def test_a_count_of_what_was_there_before_a_work(self, kind: str, number: int) -> None:
+        work = Work(id="w1", repairs=("r",), **{kind: number})  # type: ignore[arg-type]
+        with pytest.raises(InputError, match=f"works w1, {kind} = {number}: must be from 0 to"):
+            replace(job(entry("a"), proofs=(entry("b"),)), works=(work,))
+
+    def test_a_later_work_cannot_have_had_less_before_it(self) -> None:
+        first = Work(id="w1", repairs=("r",), entries=1)
+        with pytest.raises(InputError, match="works w2, entries = 0: must be from 1 to 1"):
+            replace(job(entry("a")), works=(first, replace(first, id="w2", entries=0)))
+
     def test_two_entries_with_one_id(self) -> None:
         with pytest.raises(InputError, match="two entries have the id 'a'; each needs its own"):
             job(entry("a"), entry("a"))

@@ -430,7 +430,9 @@ def test_the_next_step_after_a_failed_proof_is_a_check(desk: Desk, demo: Assessm
 def test_what_is_off_is_told_at_the_hand_over(desk: Desk, demo: Assessment) -> None:
     client = repaired(desk, demo)
     text = text_of(client, "repair")
-    assert text.index("Never lower the vehicle onto an empty spring") < text.index("Undo: air sys")
+    assert text.index("Never lower the vehicle onto an empty spring") < text.index(
+        "Fill the air system again"
+    )
     assert "Before you hand it over" not in text
     send(client, "demo", "prove", {"check": HOLD, **GOOD_NIGHT})
     fill = {"values.pressure-start": "0 bar", "values.pressure-end": "8 bar", "values.time": "95 s",
@@ -438,7 +440,7 @@ def test_what_is_off_is_told_at_the_hand_over(desk: Desk, demo: Assessment) -> N
     send(client, "demo", "prove", {"check": FILL, **fill})
     text = text_of(client, "repair")
     assert "Before you hand it over" in text
-    assert text.index("Never lower the vehicle") < text.index("Undo: automatic levelling switched")
+    assert text.index("Never lower the vehicle") < text.index("Switch automatic levelling on")
     send(client, "demo", "access", {})
     assert desk.open("demo").job.access == ()
     assert "Before you hand it over" not in text_of(client, "repair")

@@ -11,7 +11,13 @@ from typing import Literal, TypeVar
 from sagtrace.app.kept import Kept, Waits
 from sagtrace.app.ports import JobStore
 from sagtrace.app.workshop import Workshop
-from sagtrace.errors import ContradictionError, DocumentError, StoreError, UnknownIdError
+from sagtrace.errors import (
+    ContradictionError,
+    DocumentError,
+    InputError,
+    StoreError,
+    UnknownIdError,
+)
 from sagtrace.report.assessment import Assessment, Judged, Recorded
 from sagtrace.report.headline import headline
 from sagtrace.vehicle.job import Job
@@ -81,9 +87,10 @@ class Assessing:
             found = self._earlier.get(key)
             if found is None:
                 try:
+                    earlier = replace(kept.job, **{newest: getattr(kept.job, newest)[:-1]})
                     found = self.workshop.judge(earlier, _Place(self.store, earlier))
-                except (ContradictionError, DocumentError):
-                    return None  # because the newest entry may be the one that put it right
+                except (ContradictionError, DocumentError, InputError):
+                    return None  # the newest entry put it right, or a work came after it
                 hold(self._earlier, key, found)
             return found
 
@@ -140,9 +147,8 @@ def _without_newest(kept: Kept, newest: Newest) -> Job:
 
 
 def _same_evidence(job: Job, other: Job) -> bool:
-    return (job.entries, job.recordings, job.vehicle, job.complaint) == (
-        other.entries, other.recordings, other.vehicle, other.complaint,
-    )  # fmt: skip
+    kinds = ("entries", "proofs", "works", "recordings", "vehicle", "complaint")
+    return all(getattr(job, kind) == getattr(other, kind) for kind in kinds)
 
 
 def hold(held: OrderedDict[K, T], key: K, value: T) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
-from dataclasses import replace
 
 from sagtrace.app.kept import Content
 from sagtrace.app.records import check_records
@@ -31,7 +30,7 @@ def check_moved(workshop: Workshop, job: Job, files: Mapping[str, bytes]) -> Non
     check_records(job)
     workshop.start(job)
     with suppress(ContradictionError):  # which is a finding about the job, not a mistake in it
-        workshop.judge(replace(job, recordings=()))
+        workshop.judge(job.unrecorded())
     system, facts = workshop.system(job.layout), workshop.facts(job)
     for proof in job.proofs:
         if not proof.withdrawn:

@@ -35,6 +35,7 @@ def check_records(job: Job) -> None:
         ("notes", (n.id for n in job.notes)),
         ("approvals", (a.id for a in job.approvals)),
         ("recordings", (r.id for r in job.recordings)),
+        ("works", (w.id for w in job.works)),
     )
     for kind, ids in kinds:
         _check_ids(kind, ids)
@@ -105,8 +106,8 @@ def _check_corrections(entries: Iterable[Entry]) -> None:
 def _moments(job: Job) -> Iterator[tuple[str, str]]:
     named: Iterable[tuple[str, str]] = (
         ("opened", job.opened),
-        ("repaired_at", job.repaired_at),
         *((f"told {t.id[:_SHOWN]}", t.at) for t in job.told),
+        *((f"works {w.id[:_SHOWN]}", w.at) for w in job.works),
         *((f"entries {e.id[:_SHOWN]}", e.at) for e in (*job.entries, *job.proofs)),
         *((f"begun {b.id[:_SHOWN]}", moment) for b in job.begun for moment in (b.at, b.ready)),
         *((f"notes {n.id[:_SHOWN]}", n.at) for n in job.notes),

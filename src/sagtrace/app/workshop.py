@@ -22,28 +22,28 @@ from sagtrace.app.ports import (
 )
 from sagtrace.diagnosis.outlook import look_ahead
 from sagtrace.diagnosis.story import tell_story
-from sagtrace.diagnosis.verdict import Reasoner, Verdict
+from sagtrace.diagnosis.verdict import Reasoner
 from sagtrace.errors import DocumentError, EvidenceError, InputError, UnknownIdError
 from sagtrace.evidence.facts import Facts, read_facts
 from sagtrace.evidence.findings import Finding, find, read_given
-from sagtrace.evidence.gather import gather
+from sagtrace.evidence.gather import dated, gather
 from sagtrace.evidence.recording import check_channels, read_recording
 from sagtrace.evidence.tapes import read_tapes, tapes_by_channel
 from sagtrace.plan.next_check import choose
 from sagtrace.repair.costs import way_to, way_to_check
-from sagtrace.repair.options import Option, repair_options
+from sagtrace.repair.options import repair_options
 from sagtrace.repair.proofs import hold_needed, proofs_due
-from sagtrace.report.assessment import Assessment, Judged, Recorded
+from sagtrace.report.assessment import Assessment, Before, Judged, Recorded
 from sagtrace.report.customer import customer_paper
 from sagtrace.report.heading import NO_HEADING, Heading
-from sagtrace.report.parts import SHOWN
 from sagtrace.report.technical import technical_paper
+from sagtrace.report.to_prove import faults_to_prove
 from sagtrace.signals.imported import Assignment, Imported
 from sagtrace.signals.trace import Trace
 from sagtrace.twin.identify.result import Fit, Tape
 from sagtrace.units import METRIC, Reader, as_read
 from sagtrace.vehicle.identity import check_identity, check_line
-from sagtrace.vehicle.job import Begun, Entry, Job, Recording, Taped
+from sagtrace.vehicle.job import NOT_DONE, Begun, Entry, Job, Recording, Taped, Work
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.system import System, expand
 
@@ -56,8 +56,6 @@ LOOKED_AT = "recording"  # the id of a recording that is not attached
 GUESSED = Assignment()  # nothing was said about the columns of a recording
 
 _HELD = 8  # chosen: recordings that stay read; one of 200 000 rows takes some 20 MB
-
-_PRESENT = 0.2  # chosen: a repaired fault that was less probable than this needs no proof
 
 
 @dataclass(kw_only=True)
@@ -73,6 +71,9 @@ class Workshop:
     fitter: Fitter | None = None  # without one recordings are read by straight lines alone
     _knowledge: Knowledge | None = field(default=None, init=False)
     _reasoners: dict[str, Reasoner] = field(default_factory=dict, init=False)
+    _renewed: dict[tuple[str, tuple[tuple[str, ...], ...]], Reasoner] = field(
+        default_factory=dict, init=False
+    )
     _read: dict[str, Recorded] = field(default_factory=dict, init=False)
     _reading: threading.Lock = field(default_factory=threading.Lock, init=False)
 
@@ -88,6 +89,19 @@ class Workshop:
         if layout not in self._reasoners:
             self._reasoners[layout] = Reasoner(expand(self.knowledge, layout))
         return self._reasoners[layout]
+
+    def reasoner_of(self, job: Job) -> Reasoner:
+        """Return the compiled system of a job's layout and of what was repaired."""
+        if not job.works:
+            return self.reasoner(job.layout)
+        key = job.layout, tuple(work.repairs for work in job.works)
+        found = self._renewed.pop(key, None)
+        if found is None:
+            found = Reasoner(self.system(job.layout), [work.repairs for work in job.works])
+        self._renewed[key] = found  # the newest is last
+        while len(self._renewed) > _HELD:
+            self._renewed.pop(next(iter(self._renewed)), None)
+        return found
 
     def system(self, layout: str) -> System:
         """Return the system of a layout."""
@@ -120,7 +134,8 @@ class Workshop:
         system = self.system(job.layout)
         _same_check(job, entry)
         finding = find(system, entry, self.facts(job))
-        held = job.access if entry.supersedes else self.held_after(job, entry.check)
+        stays = entry.supersedes or entry.outcome == NOT_DONE
+        held = job.access if stays else self.held_after(job, entry.check)
         return replace(job, entries=(*job.entries, entry), access=held), finding
 
     def held_after(self, job: Job, check: str) -> tuple[str, ...]:
@@ -312,10 +327,19 @@ class Workshop:
         content of the job, and ContradictionError if nothing explains the evidence together.
         """
         self._know_access(job)
-        reasoner, facts = self.reasoner(job.layout), self.facts(job)
+        judged = self._judged(job, place)
+        earlier = [self._judged(job.before(work), place) for work in range(len(job.works))]
+        return replace(judged, earlier=tuple(Before(e.verdict, e.story) for e in earlier))
+
+    def _judged(self, job: Job, place: Recordings | None) -> Judged:
+        reasoner, facts = self.reasoner_of(job), self.facts(job)
         recordings = self.recorded(job, place)
-        recorded = [finding for r in recordings for finding in r.report.findings]
-        evidence = gather(reasoner.system, job, facts, recorded)
+        recorded = [
+            dated(reasoner.renewal, finding, job.recorded_after(r.id))
+            for r in recordings
+            for finding in r.report.findings
+        ]
+        evidence = gather(reasoner.renewal, job, facts, recorded)
         verdict = reasoner.judge(evidence.findings)
         return Judged(
             job=job,
@@ -337,11 +361,11 @@ class Workshop:
         """
         if judged is None or judged.job is not job:
             judged = self.judge(job, place)
-        reasoner, system, verdict = self.reasoner(job.layout), judged.system, judged.verdict
+        reasoner, system, verdict = self.reasoner_of(job), judged.system, judged.verdict
         open_checks = [check for check in system.checks if check not in judged.answered]
         plan = choose(system, look_ahead(reasoner, verdict.findings, open_checks), job.access)
         options = repair_options(reasoner, verdict, judged.story, job.access)
-        repaired = self._repaired(job, system, verdict, options)
+        repaired = faults_to_prove(system, judged, options)
         return Assessment(
             job=job,
             system=system,
@@ -350,6 +374,7 @@ class Workshop:
             left_out=judged.left_out,
             verdict=verdict,
             story=judged.story,
+            earlier=judged.earlier,
             plan=plan,
             options=options,
             proofs=proofs_due(system, repaired, judged.facts, job),
@@ -357,36 +382,23 @@ class Workshop:
             digest=_digest(job),
         )
 
-    @staticmethod
-    def _repaired(
-        job: Job, system: System, verdict: Verdict, options: tuple[Option, ...]
-    ) -> tuple[str, ...]:
-        """Return the faults that need a proof: those repaired, or of the recommended option.
-
-        Every repair that was done needs one, whatever it was done for. So does every fault that
-        was found and left, because half a repair is never a proved one.
-        """
-        done = [system.repair(r).fixes for r in job.repaired]
-        fixes = {f for group in done or [o.fixes for o in options[:1]] for f in group}
-        wanted = {
-            b.fault for b in verdict.beliefs if b.fault in fixes and b.probability >= _PRESENT
-        }
-        if done:
-            wanted |= {next(b.fault for b in verdict.beliefs if b.fault in group) for group in done}
-            wanted |= {b.fault for b in verdict.beliefs if b.probability > SHOWN}
-        return tuple(b.fault for b in verdict.beliefs if b.fault in wanted)
-
     def repaired(self, job: Job, repairs: tuple[str, ...], at: str = "", by: str = "") -> Job:
         """Return the job after these repairs, with the access that they took."""
         system = self.system(job.layout)
         needs = dict.fromkeys(n for repair in repairs for n in system.repair(repair).needs)
+        work = Work(
+            id=job.next_id("w"),
+            repairs=tuple(dict.fromkeys(repairs)),
+            at=at,
+            by=by,
+            entries=len(job.entries),
+            proofs=len(job.proofs),
+            recordings=len(job.recordings),
+        )
         return replace(
             job,
             access=way_to(system, needs, (), job.access).held_after(job.access),
-            repaired=tuple(dict.fromkeys((*job.repaired, *repairs))),
-            repaired_at=at,
-            repaired_by=by,
-            proofs_from=len(job.proofs),
+            works=(*job.works, work),
         )
 
     def time_of(self, job: Job, begun: Begun) -> float:
@@ -408,6 +420,8 @@ class Workshop:
         """
         system = self.system(job.layout)
         _same_check(job, entry)
+        if entry.outcome == NOT_DONE:
+            raise InputError(f"{entry.check} proves nothing undone; leave it due, or note why.")
         find(system, entry, self.facts(job))
         known = [proof.id for proof in job.valid_proofs()]
         if entry.supersedes and entry.supersedes not in known:

@@ -12,8 +12,15 @@ from sagtrace.cli.options import AsJson, JobPath
 from sagtrace.cli.output import print_json, say, show_table
 from sagtrace.plan.next_check import Offer
 from sagtrace.repair.costs import way_cautions
+from sagtrace.report.after_repair import checks_after_failure, repair_after_failure
 from sagtrace.report.assessment import Assessment
-from sagtrace.report.parts import by_gravity, leading_beliefs, repair_cautions, time_text
+from sagtrace.report.parts import (
+    by_gravity,
+    leading_beliefs,
+    option_name,
+    repair_cautions,
+    time_text,
+)
 from sagtrace.report.words import listed, money, percent, sentence
 
 EXAMPLE = "Example: sagtrace next job.yaml --count 3"
@@ -53,6 +60,13 @@ def run(
         if repairs := assessment.options[0].repairs:
             print_cautions(assessment, repairs)
         say(f"What it costs and risks: sagtrace options {file}")
+    elif option := repair_after_failure(assessment):
+        say(f"A proof failed, and enough is known. Repair: {option_name(system, option)}.")
+        print_cautions(assessment, option.repairs)
+        say(f"What it costs and risks: sagtrace options {file}")
+    elif on := checks_after_failure(assessment):
+        say("A proof failed, so go on checking.")
+        _print_check(assessment, on[0])
     elif assessment.stage == "prove":
         say(f"The repair is done and waits for its proof: sagtrace proofs {file}")
     else:
@@ -94,9 +108,10 @@ def _print_check(assessment: Assessment, offer: Offer) -> None:
     for caution in by_gravity(system, dict.fromkeys((*way, *check.cautions))):
         say(f"  {caution.level.upper()}: {caution.text}")
     if offer.undo:
-        say("First undo: " + listed([system.access[s].name for s in offer.undo]) + ".")
+        say("First: " + listed([system.access[s].back for s in offer.undo]) + ".")
     if offer.reach:
-        say("First: " + listed([system.access[s].name for s in offer.reach]) + ".")
+        then = "Then" if offer.undo else "First"
+        say(f"{then}: " + listed([system.access[s].name for s in offer.reach]) + ".")
     if check.tools:
         say("Tools: " + listed(list(check.tools)) + ".")
     for i, step in enumerate(check.steps, start=1):

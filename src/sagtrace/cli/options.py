@@ -32,7 +32,14 @@ __all__ = [
 
 JobPath = Annotated[Path, typer.Argument(metavar="JOB", help="The job file (YAML).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
-OutcomeId = Annotated[str, typer.Option("--outcome", "-o", help="What was seen: an outcome's id.")]
+OutcomeId = Annotated[
+    str,
+    typer.Option(
+        "--outcome",
+        "-o",
+        help="What was seen: an outcome's id; not-done, with a note, if it cannot be done.",
+    ),
+]
 Values = Annotated[
     list[str] | None,
     typer.Option("--value", "-v", help="A number as name=text, e.g. height-start='412 mm'."),

@@ -40,9 +40,10 @@ def _print_how(assessment: Assessment, due: DueProof, file: Path) -> None:
     for caution in proof_cautions(system, assessment.job, check):
         say(f"  {caution.level.upper()}: {caution.text}")
     way = way_to_check(system, check, assessment.job.access)
-    for first, states in (("First undo", way.undo), ("First", way.reach)):
-        if states:
-            say(f"  {first}: {listed([system.access[name].name for name in states])}.")
+    steps = [system.access[name].back for name in way.undo]
+    steps += [system.access[name].name for name in way.reach]
+    if steps:
+        say(f"  First: {listed(steps)}.")
     for i, step in enumerate(check.steps, start=1):
         say(f"  {i}. {step}")
     if check.measure is None:

@@ -6,6 +6,7 @@ from sagtrace.bootstrap import job_place, open_workshop
 from sagtrace.cli.options import AsJson, JobPath
 from sagtrace.cli.output import print_json, say, show_table
 from sagtrace.report.assessment import Assessment
+from sagtrace.report.from_before import COUNTS, from_before, sum_of
 from sagtrace.report.parts import leading_beliefs
 from sagtrace.report.words import listed, odds, percent, sentence
 
@@ -48,6 +49,12 @@ def _print(assessment: Assessment) -> None:
         for s in verdict.sets[:4]
     ]
     show_table(("Exactly these faults together", ">Probability"), sets)
+    if old := from_before(assessment):
+        say()
+        say(sum_of(old))
+        for bearing in old:
+            finding = bearing.finding
+            say(f"  {finding.name} [{finding.id}]: {COUNTS[bearing.bears]}; {bearing.why}")
     for belief in leading_beliefs(assessment):
         say()
         say(f"Why {names[belief.fault].name}:")

@@ -22,9 +22,9 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
-from sagtrace.diagnosis.network import background, check_table, contribution
+from sagtrace.diagnosis.network import background, contribution, leaf_tables
 from sagtrace.vehicle.nodes import Node
-from sagtrace.vehicle.system import System
+from sagtrace.vehicle.renewal import Renewal
 
 __all__ = ["Batch", "Elimination"]
 
@@ -35,6 +35,7 @@ _TABLE = -1  # in place of a slot: what is the same in every question
 
 _HELD = 60  # chosen: plans that are kept; every new answer needs some three
 _AT_ONCE = 80  # questions that go through together; more gain little and take more memory
+_CELLS = 30_000_000  # chosen: of all their products together, at 8 bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,23 +69,22 @@ class Batch:
 
 
 class Elimination:
-    """The network of one system, compiled for batches of questions.
+    """The network of one system and its repairs, compiled for batches of questions.
 
     Likelihoods may be given for every fault, every condition and every check. What a
     question does not touch is left out of its products; the plans are kept for the next one.
     """
 
-    def __init__(self, system: System) -> None:
-        self._nodes = system.nodes
+    def __init__(self, renewal: Renewal) -> None:
+        self._nodes = renewal.nodes
         self._sizes: dict[str, int] = {}
         self._tables: dict[str, tuple[_Factor, ...]] = {}
         self._leaves: dict[str, tuple[tuple[str, ...], Array]] = {}
         self._plans: dict[tuple[frozenset[str], frozenset[str]], _Plan] = {}
         self._turn = threading.Lock()
-        for node in system.nodes.values():
+        for node in renewal.nodes.values():
             self._tables[node.id] = self._factors(node)
-        for check in system.checks.values():
-            table = check_table(system, check)
+        for table in leaf_tables(renewal):
             self._leaves[table.child] = (table.parents, table.values)
         self.leaves = tuple(self._leaves)
 
@@ -146,8 +146,9 @@ class Elimination:
         wanted = tuple(targets)
         plan = self._plan((*likelihoods, *wanted))
         parts = []
-        for start in range(0, questions, _AT_ONCE):
-            rows = slice(start, min(start + _AT_ONCE, questions))
+        at_once = max(1, min(_AT_ONCE, _CELLS // max(plan.work, 1)))
+        for start in range(0, questions, at_once):
+            rows = slice(start, min(start + at_once, questions))
             given = {
                 name: self._given(plan, name, v if len(v) == 1 else v[rows])
                 for name, v in likelihoods.items()

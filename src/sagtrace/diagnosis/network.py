@@ -10,7 +10,7 @@ like slow"), used only to plan it.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -20,6 +20,7 @@ from sagtrace.evidence.findings import check_leaf
 from sagtrace.evidence.likelihood import reads_like
 from sagtrace.vehicle.checks import Check
 from sagtrace.vehicle.nodes import Cause, Node
+from sagtrace.vehicle.renewal import Renewal
 from sagtrace.vehicle.system import System
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "build_network",
     "check_table",
     "contribution",
+    "leaf_tables",
     "Network",
     "outcome_ids",
     "Table",
@@ -136,8 +138,23 @@ def check_table(system: System, check: Check) -> Table:
     return Table(child=child, states=outcomes, parents=parents, values=values)
 
 
-def build_network(system: System) -> Network:
-    """Return the tables of every fault, condition and check of the system."""
-    nodes = [table for node in system.nodes.values() for table in _node_tables(node, system.nodes)]
-    leaves = [check_table(system, check) for check in system.checks.values()]
-    return Network(tables=(*nodes, *leaves))
+def leaf_tables(renewal: Renewal) -> tuple[Table, ...]:
+    """Return a table for every check, as it would be done now and as it was done before."""
+    system = renewal.system
+    now = {check.id: check_table(system, check) for check in system.checks.values()}
+    past = (
+        replace(
+            now[check],
+            child=check_leaf(name),
+            parents=tuple(renewal.at(parent, time) for parent in now[check].parents),
+        )
+        for name, check, time in renewal.past_checks()
+    )
+    return (*now.values(), *past)
+
+
+def build_network(renewal: Renewal) -> Network:
+    """Return the tables of every version of every fault, condition and check."""
+    known = renewal.nodes
+    nodes = [table for node in known.values() for table in _node_tables(node, known)]
+    return Network(tables=(*nodes, *leaf_tables(renewal)))

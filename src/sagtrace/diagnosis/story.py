@@ -85,13 +85,13 @@ def _paths(reasoner: Reasoner) -> Iterator[tuple[str, str, str, tuple[Cause, ...
     """Yield cause, condition between, effect and the arcs, for arcs that tell a story."""
     faults, stories = reasoner.system.faults, reasoner.system.stories
     for (parent, child), arc in stories.items():
-        if parent not in faults:
+        if parent not in faults or not reasoner.links(parent, child):
             continue
         if child in faults:
             yield parent, "", child, (arc,)
             continue
         for (between, effect), onward in stories.items():
-            if between == child and effect in faults:
+            if between == child and effect in faults and reasoner.links(between, effect):
                 yield parent, child, effect, (arc, onward)
 
 

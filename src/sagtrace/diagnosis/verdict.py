@@ -23,6 +23,7 @@ from sagtrace.diagnosis.faultsets import FaultSet, most_probable_sets
 from sagtrace.diagnosis.network import Network, build_network
 from sagtrace.errors import ContradictionError
 from sagtrace.evidence.findings import Finding, combined
+from sagtrace.vehicle.renewal import Renewal
 from sagtrace.vehicle.system import System
 
 if TYPE_CHECKING:
@@ -109,15 +110,18 @@ class Verdict:
 
 
 class Reasoner:
-    """One system, compiled once and asked often.
+    """One system and the repairs of one job, compiled once and asked often.
+
+    Everything that is asked of it is about the vehicle as it is now.
 
     What people see comes from `elimination`; `engine` is a second exact way to the same
     numbers, made when it is first asked for.
     """
 
-    def __init__(self, system: System) -> None:
+    def __init__(self, system: System, works: Sequence[Sequence[str]] = ()) -> None:
         self.system = system
-        self.elimination = Elimination(system)
+        self.renewal = Renewal(system, works)
+        self.elimination = Elimination(self.renewal)
         self.sizes = {fault: len(node.state_ids) for fault, node in system.faults.items()}
         self.conditions = tuple(node for node in system.nodes if node not in self.sizes)
         prior = self.elimination.ask({}, self.sizes)
@@ -126,7 +130,7 @@ class Reasoner:
     @cached_property
     def network(self) -> Network:
         """The system as plain tables."""
-        return build_network(self.system)
+        return build_network(self.renewal)
 
     @cached_property
     def engine(self) -> Engine:
@@ -134,6 +138,10 @@ class Reasoner:
         from sagtrace.diagnosis.engine import Engine  # slow to import, and only a cross-check
 
         return Engine(self.network)
+
+    def links(self, cause: str, effect: str) -> bool:
+        """Return whether the one as it is now may have brought about the other as it is now."""
+        return any(arc.parent == cause for arc in self.renewal.nodes[effect].causes)
 
     def judge(self, findings: Sequence[Finding]) -> Verdict:
         """Return the verdict on these findings.
@@ -195,15 +203,15 @@ class Reasoner:
         given: dict[str, Array] = {}
         for k, finding in enumerate(findings):
             size = len(finding.likelihood)
-            product = given.setdefault(finding.target, np.ones((2 * n, size)))
+            product = given.setdefault(finding.variable, np.ones((2 * n, size)))
             counts = np.concatenate([np.arange(n) == k, np.arange(n) != k])
             product[counts] *= np.array(finding.likelihood)
-        targets = dict.fromkeys([*self.sizes, *(f.target for f in findings)])
+        targets = dict.fromkeys([*self.sizes, *(f.variable for f in findings)])
         batch = self.elimination.ask(given, targets, 2 * n)
         present = {fault: 1.0 - batch.marginal(fault)[:, 0] for fault in self.sizes}
         alone = {fault: p[:n] for fault, p in present.items()}
         without = {fault: p[n:] for fault, p in present.items()}
-        return alone, without, [batch.marginal(f.target)[n + k] for k, f in enumerate(findings)]
+        return alone, without, [batch.marginal(f.variable)[n + k] for k, f in enumerate(findings)]
 
     def _moves(
         self,

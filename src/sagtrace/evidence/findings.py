@@ -20,7 +20,7 @@ from sagtrace.evidence.models import MODELS, Measured
 from sagtrace.physics.estimate import Caveat, Estimate
 from sagtrace.units import KINDS, format_quantity, from_si, parse_quantity, to_si
 from sagtrace.vehicle.checks import Check, Input
-from sagtrace.vehicle.job import Entry
+from sagtrace.vehicle.job import NOT_DONE, Entry
 from sagtrace.vehicle.nodes import Node, Quantity
 from sagtrace.vehicle.readings import Reading
 from sagtrace.vehicle.system import System
@@ -59,6 +59,13 @@ class Finding:
     readings: tuple[Reading, ...] = ()
     caveats: tuple[Caveat, ...] = ()
     fit: float = 1.0  # 1: some state explains it well; near 0: none does
+    after: int = 0  # so many works were done before it was found
+    past: str = ""  # the version of the target that it bears on, if a work has changed that since
+
+    @property
+    def variable(self) -> str:
+        """The version of the target that it bears on."""
+        return self.past or self.target
 
 
 def check_leaf(check_id: str) -> str:
@@ -199,6 +206,8 @@ def find(system: System, entry: Entry, facts: Facts) -> Finding:
     `read_inputs` and the evidence models raise.
     """
     check = system.check(entry.check)
+    if entry.outcome == NOT_DONE:
+        return _not_done(system, check, entry)
     if check.measure is None:
         return _outcome(check, entry)
     if entry.outcome:
@@ -218,6 +227,24 @@ def find(system: System, entry: Entry, facts: Facts) -> Finding:
         measured=measured,
         gross_error=check.measure.gross_error,
         readings=readings,
+    )
+
+
+def _not_done(system: System, check: Check, entry: Entry) -> Finding:
+    """Return that a check could not be done, which says nothing about the vehicle."""
+    if entry.values:
+        raise InputError(f"{check.id} was either measured or not done; leave one of them out.")
+    if not entry.note.strip():
+        raise InputError(f"say in the note why {check.id} could not be done.")
+    node = check.measure.node if check.measure else ""
+    size = len(system.nodes[node].state_ids) if node else len(check.outcomes)
+    return Finding(
+        id=entry.id,
+        source=check.id,
+        name=check.name,
+        text=f"could not be done: {entry.note.strip()}",
+        target=node or check_leaf(check.id),
+        likelihood=(1.0,) * size,
     )
 
 
@@ -241,5 +268,6 @@ def combined(findings: tuple[Finding, ...]) -> Mapping[str, Array]:
     result: dict[str, Array] = {}
     for finding in findings:
         new = np.array(finding.likelihood, dtype=np.float64)
-        result[finding.target] = result[finding.target] * new if finding.target in result else new
+        name = finding.variable
+        result[name] = result[name] * new if name in result else new
     return result

@@ -32,6 +32,7 @@ _NIGHT_SWING, _NIGHT, _LEAST_DRIFT = 8.0, 8 * 3600.0, 0.7  # [K], [s], [K]
 
 _NEAR_STOP = 0.85  # chosen: share of the bump travel beyond which the stop may carry the load
 _MOST_RISE = 0.03  # [m] chosen: half as much again as a warming by 40 K can lift
+_EMPTY = 0.3e5  # [Pa] chosen: gauge; less than this is no pressure to hold
 _LIVE = 1.0  # [A] chosen: below this the circuit counts as carrying no current
 _OPEN = 6.0  # [V] chosen: half the supply; so much across a joint without current is an open joint
 POLYTROPIC = 1.3  # [-] chosen: between isothermal and adiabatic; see the pump kernel's notes
@@ -129,6 +130,16 @@ _SPRING = ("spring-area", "spring-volume", "spring-pressure", "barometer", "leve
 
 
 def _pressure_decay(given: Given, facts: Given) -> Measured:
+    if (start := given["pressure-start"].value) < _EMPTY:
+        raise DomainError(
+            "pressure-start",
+            start / 1e5,
+            "bar",
+            f"at least {_EMPTY / 1e5:g} bar",
+            "An empty part loses nothing, so this would prove nothing. If the pressure is gone at "
+            "once, read it sooner; if none builds up, test what the pump gives, and enter this "
+            "check as not done.",
+        )
     first, change, caveats = _temperatures(given, given["time"].value)
 
     def flow(x: Vector) -> Any:

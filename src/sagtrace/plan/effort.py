@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from sagtrace.repair.costs import check_cost, way_to_check
-from sagtrace.vehicle.job import Entry
+from sagtrace.vehicle.job import NOT_DONE, Entry
 from sagtrace.vehicle.system import System
 
 __all__ = ["Effort", "effort_of"]
@@ -28,7 +28,7 @@ def effort_of(system: System, entries: Iterable[Entry]) -> Effort:
     done: list[str] = []
     minutes = waited = cost = 0.0
     for entry in entries:
-        if entry.withdrawn:
+        if entry.withdrawn or entry.outcome == NOT_DONE:
             continue
         check = system.checks[entry.check]
         way = way_to_check(system, check, held)

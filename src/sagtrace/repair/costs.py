@@ -64,14 +64,17 @@ def access_steps(
 def undone_first(
     access: Mapping[str, Access], without: Iterable[str], held: Iterable[str]
 ) -> tuple[str, ...]:
-    """Return the held states that must be undone, those that rest on others first."""
+    """Return the held states that must be undone, in order.
+
+    First comes what rests on a state and what keeps it from being undone.
+    """
     undone: dict[str, None] = {}
     have = tuple(held)
 
     def undo(name: str) -> None:
-        for above in have:
-            if name in access[above].after:
-                undo(above)
+        for other in have:
+            if name in access[other].after or other in access[name].back_without:
+                undo(other)
         undone[name] = None
 
     for name in without:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from sagtrace.plan.next_check import Offer
 from sagtrace.repair.costs import access_steps, undone_first, way_cautions
+from sagtrace.repair.options import Option
 from sagtrace.repair.proofs import DueProof
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.parts import by_gravity, leading_beliefs, open_offers
@@ -22,7 +23,11 @@ __all__ = [
     "handover",
     "how_things_stand",
     "proof_cautions",
+    "repair_after_failure",
 ]
+
+_SUSPECTED = 0.1  # chosen: after a failed proof a fault that is less likely is not named
+_FEW = 4  # chosen: more names than this nobody keeps in mind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,32 +50,48 @@ def failed_proofs(assessment: Assessment) -> tuple[DueProof, ...]:
     return tuple(p for p in assessment.proofs if p.judged and p.judged.result == "failed")
 
 
+def repair_after_failure(assessment: Assessment) -> Option | None:
+    """Return what to repair next after a proof failed; None if it pays to go on checking."""
+    if not failed_proofs(assessment) or assessment.plan.action != "repair":
+        return None
+    return next((o for o in assessment.options[:1] if o.repairs), None)
+
+
 def checks_after_failure(assessment: Assessment) -> tuple[Offer, ...]:
     """Return the checks to go on with after a proof failed, best first.
 
-    A proof that is due is not among them: it is done as a proof.
+    There are none if enough is known to repair. A proof that is due is not among them: it is done
+    as a proof.
     """
-    if not failed_proofs(assessment):
+    if not failed_proofs(assessment) or repair_after_failure(assessment):
         return ()
     due = {p.proof.check for p in assessment.proofs}
     return tuple(o for o in open_offers(assessment) if o.check not in due)
 
 
 def how_things_stand(assessment: Assessment) -> str:
-    """Return the verdict in a sentence; after a repair, what it was before."""
+    """Return the verdict in a sentence; after a repair, what it was before.
+
+    After a failed proof, what is suspected now as well.
+    """
     names = assessment.system.faults
     found = [
-        f"{names[b.fault].name} ({percent(b.probability)})" for b in leading_beliefs(assessment)
+        f"{names[b.fault].name} ({percent(b.probability)})"
+        for b in leading_beliefs(assessment.as_found())
     ]
     if not assessment.job.repaired:
         if not found:
             return "No fault stands out yet."
         return sentence(f"more likely present than not: {listed(found)}")
     now = "repaired and proved" if assessment.stage == "proved" else "repaired, not proved"
-    if failed_proofs(assessment):
-        now = "repaired, but a proof failed"
     before = listed(found) or "no fault was more likely present than not"
-    return sentence(f"{now}; before the repair: {before}")
+    if not failed_proofs(assessment):
+        return sentence(f"{now}; before the repair: {before}")
+    suspects = (b for b in assessment.verdict.beliefs if b.probability >= _SUSPECTED)
+    named = [f"{names[b.fault].name} ({percent(b.probability)})" for b in suspects]
+    told = sentence(f"repaired, but a proof failed; before the repair: {before}")
+    suspected = listed(named[:_FEW]) or "nothing on the list more than the rest"
+    return f"{told} {sentence(f'suspected now: {suspected}')}"
 
 
 def handover(assessment: Assessment) -> Handover | None:

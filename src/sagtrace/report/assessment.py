@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from sagtrace.diagnosis.story import Link
-from sagtrace.diagnosis.verdict import Verdict
+from sagtrace.diagnosis.verdict import Belief, Move, Verdict
 from sagtrace.evidence.facts import Facts
 from sagtrace.evidence.gather import LeftOut
 from sagtrace.evidence.recording import RecordingReport
@@ -18,7 +18,7 @@ from sagtrace.signals.trace import Trace
 from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.system import System
 
-__all__ = ["Assessment", "Judged", "Recorded"]
+__all__ = ["Assessment", "Before", "Judged", "Recorded"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,6 +29,14 @@ class Recorded:
     trace: Trace
     report: RecordingReport
     imported: ImportReport | None = None  # how the file was read; None if it was not from a file
+
+
+@dataclass(frozen=True, slots=True)
+class Before:
+    """What was known before a work, by which it was decided."""
+
+    verdict: Verdict
+    story: tuple[Link, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,6 +51,7 @@ class Judged:
     answered: frozenset[str]  # checks that need no further answer
     verdict: Verdict
     story: tuple[Link, ...]
+    earlier: tuple[Before, ...] = ()  # before each work, in their order
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,11 +65,33 @@ class Assessment:
     left_out: tuple[LeftOut, ...]
     verdict: Verdict
     story: tuple[Link, ...]
+    earlier: tuple[Before, ...] = ()  # before each work, in their order
     plan: Plan
     options: tuple[Option, ...]
     proofs: tuple[DueProof, ...]  # of what was repaired, or of the recommended option
     version: str
     digest: str  # of the job and its recordings as they came
+
+    def as_found(self) -> Assessment:
+        """Return the same with what was found, which the works were decided by.
+
+        Of several works the last one's verdict counts; each fault is as probable as it ever was
+        before one of them, because a fault that was renewed is no longer what was found.
+        """
+        if not self.earlier:
+            return self
+        last = self.earlier[-1]
+        best: dict[str, tuple[Belief, tuple[Move, ...]]] = {}
+        for before in self.earlier:
+            for belief in before.verdict.beliefs:
+                known = best.get(belief.fault)
+                if known is None or belief.probability >= known[0].probability:
+                    best[belief.fault] = belief, before.verdict.why(belief.fault)
+        beliefs = sorted((b for b, _ in best.values()), key=lambda b: (-b.probability, b.fault))
+        moves = tuple(move for _, of in best.values() for move in of)
+        links = {(k.cause, k.via, k.effect): k for b in self.earlier for k in b.story}
+        verdict = replace(last.verdict, beliefs=tuple(beliefs), moves=moves)
+        return replace(self, verdict=verdict, story=tuple(links.values()), earlier=())
 
     @property
     def stage(self) -> Literal["check", "repair", "prove", "proved"]:

@@ -47,7 +47,7 @@ def customer_paper(assessment: Assessment, heading: Heading = NO_HEADING) -> Pap
     job, system = assessment.job, assessment.system
     tariff = system.tariff
     done = bool(job.repaired)
-    body = _done_body(assessment) if done else _offer_body(assessment)
+    body = _done_body(assessment.as_found()) if done else _offer_body(assessment)
     return Paper(
         kind="customer",
         title="What was wrong and what was done" if done else "What is wrong and what we recommend",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sagtrace.report.after_repair import checks_after_failure, declined
+from sagtrace.report.after_repair import checks_after_failure, declined, repair_after_failure
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.parts import leading_beliefs, no_part, open_offers, option_name
 from sagtrace.report.words import listed, sentence
@@ -31,6 +31,8 @@ def headline(assessment: Assessment) -> str:
     if assessment.stage == "repair":
         return sentence(f"repair: {option_name(system, assessment.options[0])}")
     if assessment.stage == "prove":
+        if option := repair_after_failure(assessment):
+            return sentence(f"a proof failed, repair: {option_name(system, option)}")
         if offers := checks_after_failure(assessment):
             return sentence(f"a proof failed, go on: {system.checks[offers[0].check].name}")
         due = [p for p in assessment.proofs if p.judged is None or p.judged.result != "passed"]

@@ -64,10 +64,10 @@ _RULED_OUT = 0.25  # chosen: share of its prior below which a fault is called ru
 
 def technical_paper(assessment: Assessment, heading: Heading = NO_HEADING) -> Paper:
     """Return the technical record."""
-    job, system = assessment.job, assessment.system
+    job, system, found = assessment.job, assessment.system, assessment.as_found()
     sections = (
-        Section(title="Verdict", body=_verdict(assessment)),
-        Section(title="Why", body=_why(assessment)),
+        Section(title="Verdict", body=_verdict(found)),
+        Section(title="Why", body=_why(found)),
         Section(title="Measurements", body=_measurements(assessment)),
         Section(title="Observations", body=_observations(assessment)),
         Section(title="Begun and not finished", body=begun_checks(assessment)),
@@ -76,7 +76,7 @@ def technical_paper(assessment: Assessment, heading: Heading = NO_HEADING) -> Pa
             Section(title=f"Recording {r.id}", body=_recording(assessment, r))
             for r in assessment.recordings
         ),
-        Section(title="Not excluded, ruled out, contradictions", body=_open(assessment)),
+        Section(title="Not excluded, ruled out, contradictions", body=_open(found)),
         Section(title="Next", body=_next(assessment)),
         Section(title="Repair options", body=_options(assessment)),
         Section(title="Approvals", body=approvals(assessment)),
@@ -179,7 +179,7 @@ def _interval(finding: Finding) -> str:
 
 
 def _measurements(assessment: Assessment) -> tuple[Block, ...]:
-    measured = [f for f in assessment.verdict.findings if f.estimate is not None]
+    measured = [f for f in _entered(assessment) if f.estimate is not None]
     if not measured:
         return ()
     results = tuple((f.id, f.name, f.text.partition(";")[0], _interval(f)) for f in measured)
@@ -228,6 +228,12 @@ def _measurements(assessment: Assessment) -> tuple[Block, ...]:
     return tuple(blocks)
 
 
+def _entered(assessment: Assessment) -> tuple[Finding, ...]:
+    """Return the findings but for those of proofs, which have a section of their own."""
+    proofs = {proof.id for proof in assessment.job.proofs}
+    return tuple(f for f in assessment.verdict.findings if f.id not in proofs)
+
+
 def _with_spread(system: System, finding: Finding, reading: Reading) -> str:
     measure = system.checks[finding.source].measure
     unit = next(
@@ -242,7 +248,7 @@ def _observations(assessment: Assessment) -> tuple[Block, ...]:
     by |= {r.id: "recording" for r in assessment.recordings}
     rows = tuple(
         (f.id, f.name, f.text, Own(by.get(f.id) or by.get(f.source) or "not noted"))
-        for f in assessment.verdict.findings
+        for f in _entered(assessment)
         if f.estimate is None
     )
     blocks: list[Block] = []

@@ -220,6 +220,7 @@ def _fault(fault: Fault, index: Index) -> Iterator[Said]:
 
 def _access(access: Access, index: Index) -> Iterator[Said]:
     yield from index.known("access state", "access", access.after, "after")
+    yield from index.known("access state", "access", access.back_without, "back_without")
     yield from index.known("caution", "cautions", access.cautions, "cautions")
     yield from index.known("caution", "cautions", access.cautions_off, "cautions_off")
     if access.at_front and access.at_front not in index.access:
@@ -228,6 +229,7 @@ def _access(access: Access, index: Index) -> Iterator[Said]:
 
 def _repair(repair: Repair, index: Index) -> Iterator[Said]:
     yield from index.known("fault", "faults", repair.fixes, "fixes")
+    yield from index.known("fault", "faults", repair.spoils, "spoils")
     yield from index.known("access state", "access", repair.needs, "needs")
     yield from index.known("caution", "cautions", repair.cautions, "cautions")
     for i, use in enumerate(repair.parts):
@@ -235,6 +237,9 @@ def _repair(repair: Repair, index: Index) -> Iterator[Said]:
             yield ("parts", i, "part"), unknown("part", use.part, index.parts)
     if not 0.0 <= repair.holds <= 1.0:
         yield ("holds",), f"{repair.holds:g} is no probability"
+    elif not repair.holds <= repair.cures <= 1.0:
+        here = f"{repair.cures:g} must lie between holds ({repair.holds:g}) and 1"
+        yield ("cures",), f"{here}: what is not gone cannot hold"
 
 
 def _tariff(tariff: Tariff, _index: Index) -> Iterator[Said]:
@@ -270,6 +275,20 @@ def _circles(knowledge: Knowledge) -> Iterator[Problem]:
     if loop := _circle({state.id: set(state.after) for state in knowledge.access}):
         text = f"access states wait for each other: {' <- '.join(loop)}"
         yield Problem(kind="access", id=loop[0], path=("after",), text=text)
+    elif loop := _circle(_ended_first(knowledge)):
+        text = f"access states keep each other from being ended: {' <- '.join(loop)}"
+        said = {state.id for state in knowledge.access if set(loop) & set(state.back_without)}
+        first = next(name for name in loop if name in said)
+        yield Problem(kind="access", id=first, path=("back_without",), text=text)
+
+
+def _ended_first(knowledge: Knowledge) -> Mapping[str, set[str]]:
+    """Return which states must be ended before each: what rests on it, and what is in the way."""
+    ended = {state.id: set(state.back_without) for state in knowledge.access}
+    for state in knowledge.access:
+        for below in state.after:
+            ended.setdefault(below, set()).add(state.id)
+    return ended
 
 
 def _circle(graph: Mapping[str, set[str]]) -> Sequence[str]:

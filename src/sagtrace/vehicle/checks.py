@@ -29,7 +29,9 @@ class Access:
     name: str
     minutes_on: float
     minutes_off: float
+    back: str  # what a person does to end it, as an order
     after: tuple[str, ...] = ()  # other access states that must hold first
+    back_without: tuple[str, ...] = ()  # states that must be ended before this one can be
     cautions: tuple[str, ...] = ()  # of reaching it
     cautions_off: tuple[str, ...] = ()  # of undoing it
     axle: Axle = ""  # exists only where this axle has an air spring
@@ -91,6 +93,7 @@ class Measure:
 class Check:
     """Something a person can do, with what it costs, needs, and may show.
 
+    What a customer is asked tells of the time before the vehicle came, as does an `arrival` check.
     Exactly one of `rows` (an observation with outcomes) and `measure` (a number) is given.
     """
 
@@ -102,6 +105,7 @@ class Check:
     wait_minutes: float = 0.0  # nobody has to stand there
     needs: tuple[str, ...] = ()
     without: tuple[str, ...] = ()  # access states that must be undone first
+    arrival: bool = False  # tells how the vehicle came in, so no work changes what it says
     yields_to: tuple[str, ...] = ()  # says nothing new once one of these is answered (same data)
     tools: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
@@ -114,3 +118,8 @@ class Check:
     only_with: str = ""
     axle: Axle = ""  # looks at this axle's corners alone; without any it does not exist
     basis: str
+
+    @property
+    def of_old(self) -> bool:
+        """Whether it tells of the vehicle as it came, however late it is answered."""
+        return self.arrival or self.kind == "ask"

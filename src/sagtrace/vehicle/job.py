@@ -15,12 +15,16 @@ __all__ = [
     "Entry",
     "FORMAT",
     "Job",
+    "NOT_DONE",
     "Note",
     "only_grown",
     "Recording",
     "Taped",
     "Told",
+    "Work",
 ]
+
+NOT_DONE = "not-done"  # the outcome of any check that could not be done
 
 FORMAT = 1  # raised when a job file of an older program would be misread
 
@@ -29,8 +33,10 @@ FORMAT = 1  # raised when a job file of an older program would be misread
 class Entry:
     """One answer to one check: an outcome from its list, or the numbers that it asks for.
 
-    An entry never changes. A correction is a new entry that names the old one in
-    `supersedes`, so that the job keeps both. `values` are kept as the person typed them.
+    Its outcome is NOT_DONE if the check could not be done; its note says why. That is no evidence,
+    and keeps the check from being asked for again. An entry never changes. A correction is a new
+    entry that names the old one in `supersedes`, so that the job keeps both. `values` are kept as
+    the person typed them.
     """
 
     id: str
@@ -136,6 +142,22 @@ class Approval:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Work:
+    """Repairs that were done together, and how much the job held when they were.
+
+    What was entered before them speaks of the vehicle as it was, what came after of what it is now.
+    """
+
+    id: str
+    repairs: tuple[str, ...]
+    at: str = ""  # RFC 3339
+    by: str = ""
+    entries: int = 0  # so many were there before the work
+    proofs: int = 0
+    recordings: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Job:
     """One visit of one vehicle."""
 
@@ -154,10 +176,7 @@ class Job:
     notes: tuple[Note, ...] = ()
     recordings: tuple[Recording, ...] = ()
     approvals: tuple[Approval, ...] = ()
-    repaired: tuple[str, ...] = ()  # repairs that were done
-    repaired_at: str = ""  # RFC 3339, of the last of them
-    repaired_by: str = ""
-    proofs_from: int = 0  # proofs before this place were made before the last repair
+    works: tuple[Work, ...] = ()  # what was repaired, in the order in which it was done
     proofs: tuple[Entry, ...] = ()  # answers to the proof tests, made after the repair
 
     def __post_init__(self) -> None:
@@ -174,6 +193,7 @@ class Job:
                 raise UnknownIdError("earlier entry", entry.supersedes, seen)
             seen.add(entry.id)
         self._check_told()
+        _refuse_wrong_counts(self)
 
     def _check_told(self) -> None:
         names: dict[str, str] = {}
@@ -215,15 +235,73 @@ class Job:
             job = replace(job, told=(*job.told, new))
         return job
 
+    @property
+    def repaired(self) -> tuple[str, ...]:
+        """Every repair that was done, once."""
+        return tuple(dict.fromkeys(r for work in self.works for r in work.repairs))
+
+    @property
+    def repaired_at(self) -> str:
+        """When the last of them was done, RFC 3339."""
+        return self.works[-1].at if self.works else ""
+
+    @property
+    def repaired_by(self) -> str:
+        """Who did the last of them."""
+        return self.works[-1].by if self.works else ""
+
+    @property
+    def proofs_from(self) -> int:
+        """Proofs before this place were made before the last repair."""
+        return self.works[-1].proofs if self.works else 0
+
+    def times(self) -> Mapping[str, int]:
+        """Return after how many works each entry and proof was made, by its id.
+
+        A correction speaks of the time of what it corrects.
+        """
+        found: dict[str, int] = {}
+        for kind in ("entries", "proofs"):
+            for place, entry in enumerate(getattr(self, kind)):
+                time = sum(place >= getattr(work, kind) for work in self.works)
+                found[entry.id] = found.get(entry.supersedes, time)
+        return found
+
+    def recorded_after(self, recording: str) -> int:
+        """Return after how many works a recording was attached."""
+        place = [r.id for r in self.recordings].index(recording)
+        return sum(place >= work.recordings for work in self.works)
+
+    def before(self, work: int) -> Job:
+        """Return the job as it was when this work was to be done, later corrections included."""
+        times = self.times()
+        return replace(
+            self,
+            works=self.works[:work],
+            entries=tuple(e for e in self.entries if times[e.id] <= work),
+            proofs=tuple(p for p in self.proofs if times[p.id] <= work),
+            recordings=self.recordings[: self.works[work].recordings],
+        )
+
+    def unrecorded(self) -> Job:
+        """Return the job without its recordings."""
+        works = tuple(replace(work, recordings=0) for work in self.works)
+        return replace(self, recordings=(), works=works)
+
     def current(self) -> tuple[Entry, ...]:
-        """Entries that count: not superseded, not withdrawn, and the last answer to each check."""
+        """Entries that count: not superseded, not withdrawn, and the last answer to each check.
+
+        An answer from before a repair and one from after it do not replace each other.
+        """
         replaced = {entry.supersedes for entry in self.entries if entry.supersedes}
-        last: dict[str, Entry] = {}
+        times = self.times()
+        last: dict[tuple[str, int], Entry] = {}
         for entry in self.entries:
             if entry.id in replaced or entry.withdrawn:
                 continue
-            last.pop(entry.check, None)
-            last[entry.check] = entry
+            key = entry.check, times[entry.id]
+            last.pop(key, None)
+            last[key] = entry
         return tuple(last.values())
 
     def valid_proofs(self) -> tuple[Entry, ...]:
@@ -267,14 +345,28 @@ class Job:
         ended |= {begun.drops for begun in self.begun}
         return tuple(b for b in self.begun if not b.drops and b.id not in ended)
 
-    def next_id(self, kind: Literal["e", "b", "n", "a", "v"] = "e") -> str:
-        """Return an id that no entry, begun check, note, approval or value told has yet."""
+    def next_id(self, kind: Literal["e", "b", "n", "a", "v", "w"] = "e") -> str:
+        """Return an id that no entry, begun check, note, approval, value told or work has yet."""
         taken = {entry.id for entry in (*self.entries, *self.proofs)}
         taken |= {begun.id for begun in self.begun}
         taken |= {note.id for note in self.notes}
         taken |= {approval.id for approval in self.approvals}
         taken |= {told.id for told in self.told}
+        taken |= {work.id for work in self.works}
         return next(name for n in range(1, len(taken) + 2) if (name := f"{kind}{n}") not in taken)
+
+
+def _refuse_wrong_counts(job: Job) -> None:
+    """Raise InputError if a work says that more was there before it than is there, or than was."""
+    for kind in ("entries", "proofs", "recordings"):
+        least, most = 0, len(getattr(job, kind))
+        for work in job.works:
+            if not least <= (count := getattr(work, kind)) <= most:
+                raise InputError(
+                    f"works {work.id}, {kind} = {count}: must be from {least} to {most}, the "
+                    f"number of {kind} that were there before it."
+                )
+            least = count
 
 
 def only_grown(old: Job, new: Job) -> None:
@@ -282,7 +374,16 @@ def only_grown(old: Job, new: Job) -> None:
 
     What a person once entered is never changed or lost; a correction is a further entry.
     """
-    for kind in ("told", "entries", "proofs", "begun", "notes", "recordings", "approvals"):
+    for kind in (
+        "told",
+        "entries",
+        "proofs",
+        "begun",
+        "notes",
+        "recordings",
+        "approvals",
+        "works",
+    ):
         before, after = getattr(old, kind), getattr(new, kind)
         if after[: len(before)] != before:
             raise InputError(

@@ -65,6 +65,7 @@ class Cause:
     basis: str
     story: str = ""  # how the parent damages the child, for the causal story; empty if not a story
     only_with: str = ""  # a layout feature without which the parent contributes nothing
+    at_once: bool = False  # it does so to a renewed part as soon as that is put to work
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,7 +91,12 @@ class Node:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Condition(Node):
-    """A physical state that a technician can name."""
+    """A physical state that a technician can name.
+
+    A `lasting` one tells what happened over weeks: no repair makes it undone.
+    """
+
+    lasting: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -47,18 +47,23 @@ class PartUse:
 class Repair:
     """A piece of work that removes faults.
 
-    `holds` is the chance that the work, done properly, still holds after the tariff's period.
+    `holds` is the chance that the work, done properly, still holds after the tariff's period, and
+    `cures` that the fault is gone when it is done, below 1 where it mends a part of what may be at
+    fault. `spoils` are the faults that it leaves if it is done badly (a fitting not tight, a plug
+    not home); without any they are those that it fixes.
     """
 
     id: str
     name: str
     per: Per = "vehicle"
     fixes: tuple[str, ...]
+    spoils: tuple[str, ...] = ()
     parts: tuple[PartUse, ...] = ()
     minutes: float
     needs: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     holds: float
+    cures: float = 1.0
     plain: str  # for the customer, before it is done
     done: str  # the same afterwards; what the tests showed is told by the proofs
     only_with: str = ""

@@ -213,8 +213,15 @@ class _Expander:
         )
 
     def repair(self, repair: Repair, corner: Corner | None) -> Repair:
-        fixes = tuple(full for f in repair.fixes for full in self.refer(f, corner, repair.axle))
-        return replace(repair, fixes=fixes, needs=self.needs(repair.needs, corner))
+        def all_of(faults: tuple[str, ...]) -> tuple[str, ...]:
+            return tuple(full for f in faults for full in self.refer(f, corner, repair.axle))
+
+        return replace(
+            repair,
+            fixes=all_of(repair.fixes),
+            spoils=all_of(repair.spoils),
+            needs=self.needs(repair.needs, corner),
+        )
 
     def proof(self, proof: Proof, corner: Corner | None) -> Proof:
         faults = tuple(full for f in proof.faults for full in self.refer(f, corner, proof.axle))

@@ -21,8 +21,8 @@ def clashing(desk: Desk, job_id: str) -> tuple[str, ...]:
     """
     try:
         job = desk.open(job_id).job
-        reasoner = desk.workshop.reasoner(job.layout)
-        left = list(gather(reasoner.system, job, desk.workshop.facts(job)).findings)
+        reasoner = desk.workshop.reasoner_of(job)
+        left = list(gather(reasoner.renewal, job, desk.workshop.facts(job)).findings)
     except SagtraceError:
         return ()
     if _fit(reasoner, left):

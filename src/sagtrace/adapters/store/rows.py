@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Select, Table, bindparam, insert, select
 
 from sagtrace.adapters.store.tables import RECORDS
 from sagtrace.adapters.store.texts import sought_in, words_of
-from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Recording, Taped, Told
+from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Recording, Taped, Told, Work
 
 __all__ = ["add_new_records", "job_row", "read_job", "SCALARS"]
 
@@ -22,6 +22,7 @@ _LISTS = {
     "notes": ("note", Note),
     "recordings": ("recording", Recording),
     "approvals": ("approval", Approval),
+    "works": ("work", Work),
 }
 SCALARS = tuple(f.name for f in fields(Job) if f.name not in _LISTS)
 
@@ -55,8 +56,7 @@ def read_job(connection: Connection, row: Mapping[str, Any]) -> Job:
     }
     scalars = {name: row[name] for name in SCALARS}
     scalars["invented"] = bool(scalars["invented"])
-    for name in ("access", "repaired"):
-        scalars[name] = tuple(scalars[name])
+    scalars["access"] = tuple(scalars["access"])
     return Job(**scalars, **held)
 
 

@@ -1,8 +1,8 @@
 """The tables that jobs are kept in, as the newest migration leaves them.
 
-What a person entered stands in `told`, `entry`, `begun`, `note`, `approval` and `recording`, each
-row with the revision that brought it. Rows of these, of `change` and of the contents are only ever
-added; the database itself refuses to change or delete them.
+What a person entered stands in `told`, `entry`, `begun`, `note`, `approval`, `work` and
+`recording`, each row with the revision that brought it. Rows of these, of `change` and of the
+contents are only ever added; the database itself refuses to change or delete them.
 """
 
 from __future__ import annotations
@@ -43,10 +43,10 @@ __all__ = [
     "VERSION_TABLE",
 ]
 
-HEAD = "0001"  # the newest migration
+HEAD = "0002"  # the newest migration
 VERSION_TABLE = "sagtrace_version"
 CHANGELESS = (
-    "told", "entry", "begun", "note", "approval", "recording", "change", "content",
+    "told", "entry", "begun", "note", "approval", "recording", "work", "change", "content",
     "content_part",
 )  # fmt: skip
 
@@ -99,9 +99,8 @@ job = _table(
     *_texts("title", "layout"),
     _number("invented"),
     *_texts("opened", "complaint"),
-    *map(_json, ("access", "repaired")),
-    *_texts("repaired_at", "repaired_by"),
-    *map(_number, ("proofs_from", "practice")),
+    _json("access"),
+    _number("practice"),
 )
 
 change = _table(
@@ -154,6 +153,10 @@ RECORDS = {
         "approval", _json("repairs"), *_texts("offered"),
         Column("price", _REAL, nullable=False),
         *_texts("currency", "answer", "how", "who", "at", "by"),
+    ),
+    "work": _records(
+        "work", _json("repairs"), *_texts("at", "by"),
+        *map(_number, ("entries", "proofs", "recordings")),
     ),
     "recording": _records(
         "recording", *_texts("file", "sha256", "at", "note"), _json("roles"), *_texts("rate"),

@@ -50,11 +50,6 @@ def refuse_unkeepable(job: Job, mark: Mark, result: Mapping[str, str]) -> None:
                 f"the text {shown!r} holds a character that is none (NUL or half of one); nothing "
                 "was kept. Type it again."
             )
-    if not 0 <= job.proofs_from <= len(job.proofs):
-        raise InputError(
-            f"proofs_from = {job.proofs_from}: must be from 0 to {len(job.proofs)}, the number of "
-            "proofs."
-        )
 
 
 def page_start(query: Query) -> int | None:

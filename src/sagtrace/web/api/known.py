@@ -68,6 +68,7 @@ class AccessAnswer(Answer):
     name: str
     minutes_on: float = Field(description="To reach it [min]")
     minutes_off: float = Field(description="To put it back [min]")
+    back: str = Field(description="What a person does to end it")
     after: list[str] = Field(description="Access states that must hold first")
 
 
@@ -304,7 +305,8 @@ def access_answer(system: System, state: Access) -> AccessAnswer:
     """Return an access state with the cautions of reaching it."""
     return AccessAnswer(
         cautions=cautions_of(system, state.cautions), id=state.id, name=state.name,
-        minutes_on=state.minutes_on, minutes_off=state.minutes_off, after=list(state.after),
+        minutes_on=state.minutes_on, minutes_off=state.minutes_off, back=state.back,
+        after=list(state.after),
     )  # fmt: skip
 
 

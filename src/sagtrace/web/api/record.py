@@ -16,6 +16,7 @@ from sagtrace.evidence.gather import gather
 from sagtrace.report.history import told_standing
 from sagtrace.units import from_si
 from sagtrace.vehicle.job import Begun, Entry, Job, Taped, Told
+from sagtrace.vehicle.renewal import Renewal
 from sagtrace.vehicle.system import System
 from sagtrace.web.api.answers import Answer
 from sagtrace.web.api.known import AccessAnswer, access_answer
@@ -167,7 +168,7 @@ def read_evidence(look: Looked, job: str) -> EvidenceAnswer:
     """Return everything that was entered; what does not count says why."""
     kept = look.open(job, derived=True)
     system, facts = look.desk.workshop.system(kept.job.layout), _facts(look, kept.job)
-    why = _left_out(system, kept.job, facts)
+    why = _left_out(look.desk.workshop.reasoner_of(kept.job).renewal, kept.job, facts)
     old = kept.job.left_out_proofs()
     made = _ended(kept.job)
     return EvidenceAnswer(
@@ -263,7 +264,7 @@ def _facts(look: Look, job: Job) -> Facts | None:
         return None
 
 
-def _left_out(system: System, job: Job, facts: Facts | None) -> Mapping[str, str]:
+def _left_out(renewal: Renewal, job: Job, facts: Facts | None) -> Mapping[str, str]:
     """Return by entry why it does not count."""
     found = {entry.id: "answered again later" for entry in job.entries}
     found |= {e.supersedes: f"corrected by {e.id}" for e in job.entries if e.supersedes}
@@ -271,7 +272,7 @@ def _left_out(system: System, job: Job, facts: Facts | None) -> Mapping[str, str
     found |= {entry.id: "only withdraws another" for entry in job.entries if entry.withdrawn}
     found = {id_: why for id_, why in found.items() if id_ not in {e.id for e in job.current()}}
     try:
-        gathered = gather(system, job, facts).left_out if facts is not None else ()
+        gathered = gather(renewal, job, facts).left_out if facts is not None else ()
     except SagtraceError:  # an entry that cannot be right says so itself
         gathered = ()
     return {**{one.entry: one.why for one in gathered}, **found}

@@ -14,7 +14,7 @@ from sagtrace.report.pictures import Picture, picture_for
 from sagtrace.report.words import duration, percent, sentence
 from sagtrace.units import Own, convert
 from sagtrace.vehicle.checks import Caution, Check, Input
-from sagtrace.vehicle.job import Begun, Entry, Job
+from sagtrace.vehicle.job import NOT_DONE, Begun, Entry, Job
 from sagtrace.vehicle.system import System
 from sagtrace.web.views.moments import Moment, moment, since
 from sagtrace.web.views.people import Person
@@ -61,7 +61,7 @@ class Field:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """An access state to reach or undo."""
+    """An access state to reach, or what ends it."""
 
     name: str
     minutes: str
@@ -133,8 +133,10 @@ def card(
     inputs = check.measure.inputs if check.measure else ()
     typed = corrects.values if corrects else ends.values if ends else {}
     fields = tuple(_field(slot, person, typed, ends, now) for slot in inputs)
-    last = corrects or next((e for e in job.current() if e.check == check.id), None)
-    texts = {o.id: o.text for o in check.outcomes}
+    times, now_after = job.times(), len(job.works)
+    mine = (e for e in job.current() if e.check == check.id and times[e.id] == now_after)
+    last = corrects or next(mine, None)
+    texts = {NOT_DONE: _("could not be done"), **{o.id: o.text for o in check.outcomes}}
     said = (texts.get(last.outcome) or Own("; ".join(last.values.values()))) if last else ""
     return Card(
         job=job.id,
@@ -204,7 +206,7 @@ def _step(system: System, access: str, *, on: bool) -> Step:
     off = f"{state.minutes_off:.0f}"
     if on:
         return Step(name=state.name, minutes=there_and_back(f"{state.minutes_on:.0f}", off))
-    return Step(name=state.name, minutes=_("%(minutes)s min to put back", minutes=off))
+    return Step(name=state.back, minutes=_("%(minutes)s min", minutes=off))
 
 
 def there_and_back(on: str, off: str) -> str:

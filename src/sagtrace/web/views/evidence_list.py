@@ -10,9 +10,10 @@ from sagtrace.errors import SagtraceError
 from sagtrace.evidence.facts import Facts
 from sagtrace.evidence.findings import find
 from sagtrace.report.assessment import Judged
+from sagtrace.report.from_before import COUNTS, from_before
 from sagtrace.report.words import sentence
 from sagtrace.units import Own
-from sagtrace.vehicle.job import Entry, Job, Note
+from sagtrace.vehicle.job import NOT_DONE, Entry, Job, Note
 from sagtrace.vehicle.system import System
 from sagtrace.web.views.moments import Moment, moment
 from sagtrace.web.views.people import Person
@@ -35,7 +36,9 @@ class EvidenceRow:
     caveats: tuple[str, ...]
     doubt: str  # why it should be looked at again
     counts: bool
+    open: bool  # it can be corrected and withdrawn
     why_not: str
+    old: str  # how far it still counts if it is from before a repair
     at: Moment
     by: str
     instrument: str
@@ -86,8 +89,10 @@ def evidence_page(
     changes: Sequence[Change], person: Person, now: str,
 ) -> EvidencePage:  # fmt: skip
     """Return the page; without `judged` every entry is read for itself."""
-    rows = [_row(job, system, facts, judged, e, now, proof=False) for e in job.entries]
-    rows += [_row(job, system, facts, judged, e, now, proof=True) for e in job.proofs]
+    bearings = from_before(judged) if judged else ()
+    old = {b.finding.id: sentence(f"{COUNTS[b.bears]}: {b.why}") for b in bearings}
+    rows = [_row(job, system, facts, judged, e, now, old, proof=False) for e in job.entries]
+    rows += [_row(job, system, facts, judged, e, now, old, proof=True) for e in job.proofs]
     return EvidencePage(
         job=job.id,
         complaint=job.complaint,
@@ -108,7 +113,7 @@ def evidence_page(
 
 def _row(
     job: Job, system: System, facts: Facts | None, judged: Judged | None, entry: Entry, now: str,
-    *, proof: bool,
+    old: Mapping[str, str], *, proof: bool,
 ) -> EvidenceRow:  # fmt: skip
     check = system.checks.get(entry.check)
     says, caveats = _says(system, facts, entry)
@@ -116,7 +121,8 @@ def _row(
     doubts: Mapping[str, str] = (
         {c.finding: sentence(c.text) for c in judged.verdict.conflicts} if judged else {}
     )
-    outcomes = {o.id: o.text for o in check.outcomes} if check else {}
+    outcomes = {NOT_DONE: _("could not be done")}
+    outcomes |= {o.id: o.text for o in check.outcomes} if check else {}
     asked = {i.name: i.ask for i in check.measure.inputs} if check and check.measure else {}
     numbers = "; ".join(f"{asked.get(k, k)}: {v}" for k, v in entry.values.items())
     return EvidenceRow(
@@ -131,11 +137,13 @@ def _row(
         doubt=doubts.get(entry.id, "") if not why_not else "",
         counts=not why_not,
         why_not=why_not,
+        old=old.get(entry.id, "") if not why_not else "",
         at=moment(entry.at, now),
         by=entry.by,
         instrument=entry.instrument,
         note=entry.note,
         proof=proof,
+        open=not why_not or (entry.outcome == NOT_DONE and entry in job.current()),
     )
 
 

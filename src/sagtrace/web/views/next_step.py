@@ -6,8 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sagtrace.plan.next_check import Offer
-from sagtrace.report.after_repair import checks_after_failure, how_things_stand
+from sagtrace.report.after_repair import (
+    checks_after_failure,
+    how_things_stand,
+    repair_after_failure,
+)
 from sagtrace.report.assessment import Assessment
+from sagtrace.report.from_before import from_before, sum_of
 from sagtrace.report.headline import headline
 from sagtrace.report.moved import Moved, verdict_bars
 from sagtrace.report.parts import open_offers, proof_text
@@ -78,6 +83,7 @@ class StepPage:
     begun: str  # what was just begun, in words
     bars: tuple[Bar, ...]
     lead: str  # the verdict in a sentence
+    old: str  # what still counts from before a repair
     others: tuple[Other, ...]
     dear: tuple[Other, ...]  # others that are not expected to pay for themselves
     due: tuple[Due, ...]
@@ -116,6 +122,7 @@ def step_page(
         begun=_begun(job, now) if began else "",
         bars=verdict_bars(found.system, found.verdict, _BARS),
         lead=how_things_stand(found),
+        old=sum_of(from_before(found)),
         others=tuple(o for o in others if o.saves)[:_OTHERS],
         dear=tuple(o for o in others if not o.saves)[:_OTHERS],
         due=_due(found),
@@ -130,7 +137,8 @@ def troubled_page(job: Job, system: System, problem: str, person: Person, now: s
         job=job.id, complaint=job.complaint, practice=bool(job.practice), stage="",
         headline=_("Look at the evidence again."), reason="", problem=problem, card=None,
         waits=waits(system, job, person, now),
-        due_hold=False, moved=None, undo="", begun="", bars=(), lead="", others=(), dear=(), due=(),
+        due_hold=False, moved=None, undo="", begun="", bars=(), lead="", old="", others=(), dear=(),
+        due=(),
         access=access_of(system, job), holds=_holds(system, job),
     )  # fmt: skip
 
@@ -186,6 +194,8 @@ def _reason(found: Assessment, waits_only: bool) -> str:
         return _("Every other check would disturb what waits, or waits itself.")
     if found.stage == "repair":
         return _("Stop looking: no further check would pay for itself.")
+    if repair_after_failure(found):
+        return _("Enough is known: no further check would pay for itself.")
     if found.stage == "prove":
         return _("The repair is done. It is worth nothing to the customer until it is proved.")
     if found.stage == "proved":

@@ -140,10 +140,12 @@ def view_handover(a: Assessment) -> HandoverView | None:
     if found is None:
         return None
     back = tuple(
-        _(
-            "Undo: %(what)s (%(minutes)s min)",
-            what=access[name].name,
-            minutes=round(access[name].minutes_off),
+        sentence(
+            _(
+                "%(what)s (%(minutes)s min)",
+                what=access[name].back,
+                minutes=round(access[name].minutes_off),
+            )
         )
         for name in found.back
     )
@@ -173,7 +175,7 @@ def _proof(a: Assessment, due: DueProof, now: str, reader: Reader) -> ProofView:
         why=sentence(due.proof.text),
         minutes=_minutes(check),
         first=(
-            *(sentence(_("undo: %(what)s", what=system.access[name].name)) for name in way.undo),
+            *(sentence(system.access[name].back) for name in way.undo),
             *(sentence(system.access[name].name) for name in way.reach),
         ),
         tools=listed(check.tools),
@@ -258,7 +260,7 @@ def _waiting(begun: Begun, inputs: Sequence[Input], now: str) -> WaitingView:
 
 
 def _comparison(a: Assessment, due: DueProof, reader: Reader) -> ComparisonView | None:
-    found = compared(a.system, a.verdict, due)
+    found = compared(a.system, a.as_found().verdict, due)
     if found is None or not a.job.repaired:
         return None
     found = as_read(found, reader)

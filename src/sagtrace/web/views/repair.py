@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from sagtrace.repair.approved import covered
 from sagtrace.repair.costs import way_to
 from sagtrace.repair.options import Option
+from sagtrace.report.after_repair import checks_after_failure, failed_proofs
 from sagtrace.report.approved import ask_again, price_told
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.customer import shown_options, with_tax
@@ -112,6 +113,8 @@ class TariffView:
 class RepairView:
     """Everything that the page shows of a job that can be judged, apart from its proofs."""
 
+    again: bool  # a proof failed, so more may have to be repaired
+
     nothing: bool  # no part is to be repaired
     nothing_why: str
     explained: str  # what is done in its place, if anything
@@ -131,10 +134,11 @@ def view_repair(a: Assessment) -> RepairView:
     choices = [_choice(a, option, n) for n, option in enumerate((*shown, *rest), start=1)]
     found = [a.system.faults[b.fault].name for b in leading_beliefs(a)]
     return RepairView(
+        again=bool(failed_proofs(a)),
         nothing=no_part(a),
         nothing_why=sentence(listed(found) or _("no fault is more likely present than not")),
         explained=sentence(option_name(a.system, best)) if best.repairs else "",
-        early=a.stage == "check",
+        early=a.stage == "check" or bool(checks_after_failure(a)),
         choices=tuple(choices[: len(shown)]),
         more=tuple(choices[len(shown) :]),
         tariff=TariffView(
@@ -164,7 +168,8 @@ def _choice(a: Assessment, option: Option, number: int) -> ChoiceView:
         "parts %(parts)s, labour %(labour)s",
         parts=money(price.parts, price.currency), labour=money(price.labour, price.currency),
     )  # fmt: skip
-    state, told = _state(a, option)
+    done = set(option.repairs) <= set(a.job.repaired)
+    state, told = ("", "") if done else _state(a, option)
     return ChoiceView(
         number=number,
         name=sentence(option_name(system, option)).rstrip("."),
@@ -222,17 +227,22 @@ def _why(system: System, option: Option) -> tuple[tuple[str, str], ...]:
 def _one(a: Assessment, repair: Repair) -> Work:
     names = {part.id: part.name for part in a.system.tariff.parts}
     used = listed([f"{use.quantity} × {names[use.part]}" for use in repair.parts]) or _("no part")
+    done, again = repair.id in a.job.repaired, bool(failed_proofs(a))
+    needs = f"{repair.minutes:.0f} min; {used}"
+    if done and again:
+        needs = _("%(needs)s; done before the failed proof", needs=needs)
     return Work(
         id=repair.id, name=sentence(repair.name).rstrip("."), plain=sentence(repair.plain),
-        needs=f"{repair.minutes:.0f} min; {used}",
-        done=repair.id in a.job.repaired,
+        needs=needs,
+        done=done and not again,
     )  # fmt: skip
 
 
 def planned(job: Job, options: Sequence[Option]) -> tuple[str, ...]:
-    """Return the repairs that were offered last and not declined, or those recommended."""
+    """Return what was offered last and neither declined nor done, or what is recommended."""
     last = job.approvals[-1] if job.approvals else None
-    if last is not None and last.answer != "declined":
+    done = last is not None and set(last.repairs) <= set(job.repaired)
+    if last is not None and last.answer != "declined" and not done:
         return last.repairs
     return options[0].repairs if options else ()
 

@@ -9,6 +9,7 @@ from sagtrace.diagnosis.verdict import Belief, Move
 from sagtrace.evidence.findings import Finding
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.causes import Strand, strands
+from sagtrace.report.from_before import COUNTS, from_before, sum_of
 from sagtrace.report.parts import leading_beliefs, state_text
 from sagtrace.report.tree import Bar
 from sagtrace.report.words import listed, odds, percent, sentence
@@ -25,6 +26,7 @@ __all__ = [
     "ConditionView",
     "FaultView",
     "LookAgain",
+    "OldFinding",
     "Said",
     "StoryView",
     "VerdictView",
@@ -95,6 +97,16 @@ class Assumed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OldFinding:
+    """Something found before a repair, and whether it still counts."""
+
+    entry: str
+    name: str
+    counts: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class VerdictView:
     """Everything that the page of the verdict shows of a job that can be judged."""
 
@@ -117,11 +129,13 @@ class VerdictView:
     sources: tuple[str, ...]  # of what is assumed
     caveats: tuple[tuple[str, str], ...]  # what of, and what about it
     left_out: tuple[tuple[str, str, str], ...]  # entry, what was done, why
+    old: str  # what still counts from before a repair; empty: nothing was repaired
+    old_rows: tuple[OldFinding, ...]
 
 
 def view_verdict(a: Assessment, reader: Reader = METRIC) -> VerdictView:
     """Return what the page shows."""
-    verdict, system = a.verdict, a.system
+    verdict, system, old = a.verdict, a.system, from_before(a)
     found = leading_beliefs(a)
     faults = [_fault(a, belief) for belief in verdict.beliefs]
     conditions = [_condition(a, id_, states) for id_, states in verdict.conditions.items()]
@@ -133,7 +147,7 @@ def view_verdict(a: Assessment, reader: Reader = METRIC) -> VerdictView:
         sets_rest=percent(1.0 - sum(s.probability for s in verdict.sets[:SETS])),
         faults=tuple(faults[: max(FAULTS, len(found))]),
         more_faults=tuple(faults[max(FAULTS, len(found)) :]),
-        stories=tuple(_story(as_read(strand, reader)) for strand in strands(a)),
+        stories=tuple(_story(as_read(strand, reader)) for strand in strands(a.as_found())),
         not_excluded=tuple(
             (_title(system.faults[b.fault].name), percent(b.probability))
             for b in verdict.not_excluded
@@ -156,6 +170,13 @@ def view_verdict(a: Assessment, reader: Reader = METRIC) -> VerdictView:
             )
         ),
         left_out=tuple((x.entry, system.checks[x.check].name, x.why) for x in a.left_out),
+        old=sum_of(old),
+        old_rows=tuple(
+            OldFinding(
+                entry=b.finding.id, name=_title(b.finding.name), counts=COUNTS[b.bears], why=b.why
+            )
+            for b in old
+        ),
     )
 
 

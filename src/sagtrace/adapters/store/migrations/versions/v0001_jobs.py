@@ -7,7 +7,14 @@ from typing import Any
 import sqlalchemy as sa
 from alembic import op
 
-__all__ = ["down_revision", "revision", "upgrade"]
+__all__ = [
+    "down_revision",
+    "records",
+    "refuse_changes",
+    "revision",
+    "text_columns",
+    "upgrade",
+]
 
 revision = "0001"
 down_revision = None
@@ -25,21 +32,25 @@ def upgrade() -> None:
     _jobs()
     _records()
     _contents()
-    postgresql = op.get_bind().dialect.name == "postgresql"
-    if postgresql:
+    if op.get_bind().dialect.name == "postgresql":
         op.execute(
             "CREATE FUNCTION sagtrace_refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
             "RAISE EXCEPTION 'rows of % are never changed or deleted', TG_TABLE_NAME; END $$"
         )
     for table in _CHANGELESS:
-        _refuse(table, "UPDATE", postgresql)
-        _refuse(table, "DELETE", postgresql)
-    _refuse("job", "DELETE", postgresql)
+        refuse_changes(table)
+    _refuse("job", "DELETE")
 
 
-def _refuse(table: str, act: str, postgresql: bool) -> None:
+def refuse_changes(table: str) -> None:
+    """Have the database refuse to change or delete rows of a table."""
+    _refuse(table, "UPDATE")
+    _refuse(table, "DELETE")
+
+
+def _refuse(table: str, act: str) -> None:
     name = f"{table}_no_{act.lower()}"
-    if not postgresql:
+    if op.get_bind().dialect.name != "postgresql":
         op.execute(
             f"CREATE TRIGGER {name} BEFORE {act} ON {table} BEGIN "
             f"SELECT RAISE(ABORT, 'rows of {table} are never changed or deleted'); END"
@@ -59,7 +70,8 @@ def _table(name: str, *columns: Any) -> None:
     op.create_table(name, *columns, sqlite_strict=True)
 
 
-def _texts(*names: str) -> list[sa.Column[str]]:
+def text_columns(*names: str) -> list[sa.Column[str]]:
+    """Return columns of texts that are always there."""
     return [sa.Column(name, sa.Text, nullable=False) for name in names]
 
 
@@ -73,12 +85,12 @@ def _jobs() -> None:
         sa.Column("id", sa.Text, primary_key=True),
         *_numbers("revision"),
         sa.Column("place", _LARGE, nullable=False, index=True),
-        *_texts("changed_at", "changed_by", "sought"),
+        *text_columns("changed_at", "changed_by", "sought"),
         *_numbers("format"),
-        *_texts("title", "layout"),
+        *text_columns("title", "layout"),
         *_numbers("invented"),
-        *_texts("opened", "complaint", "access", "repaired"),
-        *_texts("repaired_at", "repaired_by"),
+        *text_columns("opened", "complaint", "access", "repaired"),
+        *text_columns("repaired_at", "repaired_by"),
         *_numbers("proofs_from", "practice"),
     )
     _table(
@@ -86,7 +98,7 @@ def _jobs() -> None:
         sa.Column("place", _LARGE, primary_key=True, autoincrement=True),
         sa.Column("job", sa.Text, sa.ForeignKey("job.id"), nullable=False),
         *_numbers("revision"),
-        *_texts("at", "by", "what", "key", "request", "result"),
+        *text_columns("at", "by", "what", "key", "request", "result"),
         sa.UniqueConstraint("job", "revision", name="change_revision"),
     )
     used = sa.text("key <> ''")
@@ -97,53 +109,55 @@ def _jobs() -> None:
         "outlook",
         sa.Column("job", sa.Text, sa.ForeignKey("job.id"), primary_key=True),
         sa.Column("place", _LARGE, nullable=False),
-        *_texts("stage", "headline", "waits", "ready"),
+        *text_columns("stage", "headline", "waits", "ready"),
     )
     op.create_index("outlook_stage", "outlook", ["stage", "place"])
     op.create_index("outlook_waits", "outlook", ["waits", "place"])
 
 
-def _records() -> None:
-    def records(name: str, *columns: Any) -> None:
-        _table(
-            name,
-            sa.Column("job", sa.Text, primary_key=True),
-            sa.Column("position", sa.Integer, primary_key=True, autoincrement=False),
-            *_numbers("revision"),
-            *_texts("id"),
-            *columns,
-            sa.ForeignKeyConstraint(["job", "revision"], ["change.job", "change.revision"]),
-        )
+def records(name: str, *columns: Any) -> None:
+    """Make a table of records of jobs, each with the revision that brought it."""
+    _table(
+        name,
+        sa.Column("job", sa.Text, primary_key=True),
+        sa.Column("position", sa.Integer, primary_key=True, autoincrement=False),
+        *_numbers("revision"),
+        *text_columns("id"),
+        *columns,
+        sa.ForeignKeyConstraint(["job", "revision"], ["change.job", "change.revision"]),
+    )
 
+
+def _records() -> None:
     records(
         "told",
-        *_texts("name", "text", "at", "by", "supersedes"),
+        *text_columns("name", "text", "at", "by", "supersedes"),
         sa.UniqueConstraint("job", "id", name="told_id"),
     )
     records(
         "entry",
         sa.Column("kind", sa.Text, primary_key=True),
-        *_texts("check", "outcome", "values", "at", "by", "instrument", "note", "supersedes"),
+        *text_columns("check", "outcome", "values", "at", "by", "instrument", "note", "supersedes"),
         *_numbers("withdrawn"),
-        *_texts("ends"),
+        *text_columns("ends"),
         sa.UniqueConstraint("job", "id", name="entry_id"),
     )
-    records("begun", *_texts("check", "values", "at", "ready", "by", "note", "drops"))
-    records("note", *_texts("text", "photo", "sha256", "check", "at", "by"))
+    records("begun", *text_columns("check", "values", "at", "ready", "by", "note", "drops"))
+    records("note", *text_columns("text", "photo", "sha256", "check", "at", "by"))
     records(
         "approval",
-        *_texts("repairs", "offered"),
+        *text_columns("repairs", "offered"),
         sa.Column("price", _REAL, nullable=False),
-        *_texts("currency", "answer", "how", "who", "at", "by"),
+        *text_columns("currency", "answer", "how", "who", "at", "by"),
     )
-    records("recording", *_texts("file", "sha256", "at", "note", "roles", "rate", "tapes"))
+    records("recording", *text_columns("file", "sha256", "at", "note", "roles", "rate", "tapes"))
 
 
 def _contents() -> None:
     _table(
         "content",
         sa.Column("sha256", sa.Text, primary_key=True),
-        *_texts("media"),
+        *text_columns("media"),
         sa.Column("size", _LARGE, nullable=False),
     )
     _table(
