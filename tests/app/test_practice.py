@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 
+import numpy as np
 import pytest
 
 from sagtrace.adapters.store.memory import MemoryStore
@@ -12,10 +13,13 @@ from sagtrace.app.kept import Kept, Mark
 from sagtrace.app.practice import Trainer
 from sagtrace.bootstrap import open_workshop, virtual
 from sagtrace.errors import InputError
+from sagtrace.twin.bay.known import from_effects
+from sagtrace.twin.bay.vehicle import bay_vehicle
 from sagtrace.vehicle.job import Begun, Job
 
 AT = "2026-11-24T08:00:00+00:00"
 MARK = Mark(what="practise", at=AT)
+LINK = 89  # the seed hides a broken linkage and nothing else
 
 
 @pytest.fixture(scope="module")
@@ -29,7 +33,7 @@ def started(desk: Desk, id_: str, seed: int, layout: str = "rear-pair") -> Kept:
 
 
 def test_following_the_plan_finds_what_is_hidden(desk: Desk) -> None:
-    kept = started(desk, "p1", 3)
+    kept = started(desk, "p1", LINK)
     hidden = {h.fault for h in desk.hidden(kept)}
     assert "sensor.link-broken" in hidden
     for _ in range(15):
@@ -56,8 +60,32 @@ def test_the_same_seed_hides_and_shows_the_same(desk: Desk) -> None:
     assert again != shown[0]  # somebody reads the tape anew
 
 
+@pytest.mark.common_practice("a vehicle that stands at its height is not brought in for riding low")
+@pytest.mark.parametrize("layout", ["rear-pair", "four-corner", "four-corner-reservoir"])
+def test_what_is_hidden_lets_the_vehicle_ride_low(layout: str) -> None:
+    """Nothing of a fault that only the knowledge expects to show: the vehicle itself sinks."""
+    workshop, trainer = open_workshop(), Trainer(known=virtual)
+    system = workshop.system(layout)
+    put, seen = from_effects(virtual().effects), 0
+    for seed in range(500, 508):
+        job = Job(id="low", title="", layout=layout, practice=seed)
+        hidden = {h.fault: h.state for h in trainer.hidden(system, job)}
+        vehicle = bay_vehicle(
+            system, virtual().vehicles[layout], hidden, put_in=put,
+            rng=np.random.default_rng([seed, 1]),
+        )  # fmt: skip
+        assert hidden
+        assert vehicle.true("complaint") == "rides-low"
+        seen += any(
+            vehicle.true(f"{what}@{corner.id}") != healthy
+            for corner in system.layout.corners
+            for what, healthy in (("stand", "holds"), ("ride", "level"))
+        )
+    assert seen >= 6  # now and then a code alone brings somebody in
+
+
 def test_a_repair_takes_the_fault_out(desk: Desk) -> None:
-    kept = started(desk, "r1", 3)
+    kept = started(desk, "r1", LINK)
     (link,) = [h for h in desk.hidden(kept) if h.fault == "sensor.link-broken"]
     system = desk.workshop.system("rear-pair")
     repair = next(r.id for r in system.repairs.values() if link.fault in r.fixes)

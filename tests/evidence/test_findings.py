@@ -226,11 +226,11 @@ class TestNumber:
         assert got.estimate is not None
         assert got.estimate.value == pytest.approx(1.6284, abs=5e-5)
         assert got.estimate.unit == "mL/min"
-        assert got.target == "air.escape@left"
-        assert len(got.likelihood) == len(system.node("air.escape@left").state_ids)
+        assert got.target == "sag@left"
+        assert len(got.likelihood) == len(system.node("sag@left").state_ids)
         assert max(got.likelihood) == 1.0
         assert got.text.startswith("leak of the spring circuit 1.63 ± ")
-        assert got.text.endswith("; reads like: the left rear loses air slowly")
+        assert got.text.endswith("; reads like: the left rear falls as with a slow leak")
         assert [r.name for r in got.readings][:2] == ["height-start", "height-end"]
         assert got.caveats == got.estimate.caveats == ()
 
@@ -317,20 +317,20 @@ class TestCombined:
         night_one = find(system, night(), facts)
         night_two = find(system, night(height_end="380 mm"), facts)
         both = combined((night_one, night_two))
-        assert list(both) == ["air.escape@left"]
+        assert list(both) == ["sag@left"]
         expected = np.array(night_one.likelihood) * np.array(night_two.likelihood)
-        assert both["air.escape@left"] == pytest.approx(expected)
+        assert both["sag@left"] == pytest.approx(expected)
 
     def test_findings_on_different_targets_stay_apart(self, system: System, facts: Facts) -> None:
         found = (find(system, night(), facts), find(system, outcome("pump.listen", "hums"), facts))
-        assert set(combined(found)) == {"air.escape@left", "check:pump.listen"}
+        assert set(combined(found)) == {"sag@left", "check:pump.listen"}
 
     def test_order_does_not_matter(self, system: System, facts: Facts) -> None:
         found = tuple(
             find(system, night(height_end=end), facts) for end in ("384 mm", "380 mm", "389 mm")
         )
         here, there = combined(found), combined(found[::-1])
-        assert here["air.escape@left"] == pytest.approx(there["air.escape@left"], rel=1e-12)
+        assert here["sag@left"] == pytest.approx(there["sag@left"], rel=1e-12)
 
     def test_nothing_combines_to_nothing(self) -> None:
         assert combined(()) == {}

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy import stats
 
 from reference import Worlds, one_hot
 from sagtrace.diagnosis.outlook import look_ahead
@@ -196,6 +197,39 @@ def test_a_complaint_that_nothing_explains_is_pursued() -> None:
     assert plan.action == "check"
     assert plan.expected_cost == pytest.approx(0.0, abs=1e-9)
     assert plan.offers[0].cost == min(offer.cost for offer in plan.offers)
+
+
+def test_what_a_check_tells_is_its_mutual_information() -> None:
+    """H(X) + H(Y) - H(X, Y) of every fault and the check, from their joint distribution."""
+    outlook = look_ahead(SMALL, [LOW], [c for c in SMALL.system.checks if c != "ask"])
+    for check, chance in outlook.chance.items():
+        expected = 0.0
+        for f, now in enumerate(outlook.now):
+            yes = chance * outlook.after[check][:, f]
+            joint = np.concatenate([yes, chance - yes])
+            expected += stats.entropy([now, 1.0 - now], base=2) + stats.entropy(chance, base=2)
+            expected -= stats.entropy(np.maximum(joint, 0.0), base=2)
+        assert outlook.told(check) == pytest.approx(expected, abs=1e-9)
+    assert outlook.told("coin") == pytest.approx(0.0, abs=1e-9)
+
+
+def test_an_unexplained_complaint_is_pursued_with_what_tells_most() -> None:
+    """Two faults at ten per cent, looks dearer than any come-back, and a coin that is cheap."""
+    system = system_of(
+        nodes=[
+            fault("a", {"present": 0.1}, returns=0.01), fault("b", {"present": 0.1}, returns=0.01),
+        ],
+        checks=[
+            sure_look("see.a", "a", 90.0), sure_look("see.b", "b", 80.0),
+            look("coin", "yes no", ({}, "0.5 0.5"), minutes=1.0),
+        ],
+        repairs=[mend("a", 30.0), mend("b", 30.0)],
+    )  # fmt: skip
+    plan, offers = plan_for(Reasoner(system), [])
+    assert plan.faults == ()
+    assert plan.action == "check"
+    assert offers["coin"].saving > max(offers["see.a"].saving, offers["see.b"].saving)
+    assert [offer.check for offer in plan.offers] == ["see.b", "see.a", "coin"]
 
 
 def test_without_an_open_check_what_is_known_is_repaired() -> None:

@@ -37,7 +37,7 @@ def test_a_slow_leak_does_not_explain_a_worn_pump(workshop: Workshop) -> None:
     lift = {"height-start": "361", "height-end": "388", "time": "20 s", "supply": "12.6"}
     a = assess(
         workshop,
-        ("hold.short@left", {**night, "height-start": "404", "height-end": "402.5"}),
+        ("hold.short@left", {**night, "height-start": "404", "height-end": "402"}),
         ("hold.short@right", {**night, "height-start": "404", "height-end": "404"}),
         ("soap.fold-normal@left", "bubbles"),
         ("pump.rise-rate", {**lift, "temperature": "9"}),

@@ -82,6 +82,113 @@ def test_the_plant_tells_what_a_fault_brings_about(
     assert {id_: patient.true(id_) for id_ in expected} == expected
 
 
+OPEN = ("relay.contacts", "connector.heat-damaged", "feed-wire.corroded", "ground.corroded")
+
+
+@pytest.mark.common_practice("behind an open joint a sound motor draws nothing and stays dead")
+@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize("fault", OPEN)
+def test_an_open_joint_opens_the_feed(layout: str, fault: str) -> None:
+    patient = vehicle_of(layout, {fault: "open"})
+    told = {id_: patient.true(id_) for id_ in ("feed.path", "pump.current", "pump.motor", "lift")}
+    assert told == {
+        "feed.path": "open", "pump.current": "none", "pump.motor": "turns", "lift": "none",
+    }  # fmt: skip
+    assert not patient.runs.bench.fed
+
+
+@pytest.mark.common_practice(
+    "a lamp at the vehicle's side of a plug is dark if the way to it is open"
+)
+@pytest.mark.parametrize("fault", OPEN)
+def test_a_lamp_at_the_plug_tells_on_which_side_a_joint_is_open(fault: str) -> None:
+    runs = vehicle_of("rear-pair", {fault: "open"}).runs
+    before = fault != "connector.heat-damaged"
+    assert SEEN["pump.plug-lamp"](runs, "") == ("dark" if before else "bright")
+    works = "works-now" if fault == "relay.contacts" else "no-change"
+    assert SEEN["relay.swap"](runs, "") == works
+
+
+def test_another_relay_cures_no_second_open_joint() -> None:
+    both = {"relay.contacts": "open", "ground.corroded": "open"}
+    assert SEEN["relay.swap"](vehicle_of("rear-pair", both).runs, "") == "no-change"
+
+
+@pytest.mark.common_practice("an open coil sets a code of its circuit that fails now")
+def test_an_open_coil_of_the_reservoir_valve_has_its_code() -> None:
+    patient = vehicle_of("four-corner-reservoir", {"reservoir-valve.coil-open": "present"})
+    assert patient.true("code.circuit") == "failing"
+
+
+def test_a_worn_track_is_seen_by_its_jumps_as_often_as_the_knowledge_says() -> None:
+    """Jumps of 7 mm within a factor of 2 at one place in twelve: a curve shows the largest ones."""
+    put, n = from_effects(virtual().effects), 40
+    worn = [
+        bay_vehicle(
+            PAIR, PARAMETERS["rear-pair"], {"sensor.worn": "present"}, put_in=put,
+            rng=np.random.default_rng(i),
+        )
+        for i in range(n)
+    ]  # fmt: skip
+    share = np.mean([v.true("height.signal") == "noisy" for v in worn])
+    assert share == pytest.approx(0.85, abs=3.0 * np.sqrt(0.85 * 0.15 / n))
+
+
+@pytest.mark.common_practice(
+    "a spring that no air reaches comes to stand low, and stays so at work"
+)
+@pytest.mark.parametrize(
+    ("layout", "corner"),
+    [("rear-pair", "left"), ("four-corner", "front-left"), ("four-corner-reservoir", "rear-left")],
+)
+@pytest.mark.parametrize("fault", ["valve.stuck-closed", "valve.coil-open"])
+def test_a_spring_that_nothing_fills_stands_low(layout: str, corner: str, fault: str) -> None:
+    patient = vehicle_of(layout, {f"{fault}@{corner}": "present"})
+    assert patient.true(f"ride@{corner}") == "low"
+    assert SEEN["height.arrival"](patient.runs, corner) == "low"
+    assert patient.true(f"air.escape@{corner}") == "tight"
+
+
+@pytest.mark.common_practice("a stabiliser bar pulls the sound side of an axle down with the other")
+@pytest.mark.parametrize(
+    ("layout", "leaking", "mate", "across"),
+    [("rear-pair", "right", "left", ""), ("four-corner", "rear-right", "rear-left", "front-left")],
+)
+def test_a_leak_pulls_the_other_side_down(
+    layout: str, leaking: str, mate: str, across: str
+) -> None:
+    """The body is stiff: what is diagonally across does not fall, and the mate falls less."""
+    patient = vehicle_of(layout, {f"spring.fold-leak@{leaking}": "heavy"})
+    order = SYSTEMS[layout].nodes[f"sag@{mate}"].state_ids.index
+    here, there = (patient.true(f"sag@{corner}") for corner in (leaking, mate))
+    assert order("tight") < order(there) < order(here)
+    assert patient.true(f"air.escape@{mate}") == "tight"
+    if across:
+        assert patient.true(f"sag@{across}") == "tight"
+
+
+def test_the_knowledge_lets_a_mate_fall_as_often_as_the_plant() -> None:
+    """Leaks of drawn sizes on both kinds of axle; what the mate does beside what is said of it."""
+    put, n = from_effects(virtual().effects), 20
+    for state in ("fast", "heavy"):
+        came, says = [], []
+        for layout, corner, mate in (
+            ("rear-pair", "right", "left"), ("four-corner", "rear-right", "rear-left"),
+        ):  # fmt: skip
+            for i in range(n):
+                patient = bay_vehicle(
+                    SYSTEMS[layout], PARAMETERS[layout], {f"spring.seal-leak@{corner}": state},
+                    put_in=put, rng=np.random.default_rng([i, n]),
+                )  # fmt: skip
+                node = patient.system.nodes[f"sag@{mate}"]
+                true = {c.parent: patient.true(c.parent) for c in node.causes}
+                came.append(patient.true(node.id) != "tight")
+                says.append(1.0 - chances(node, true)["tight"])
+        said = float(np.mean(says))
+        assert np.mean(came) == pytest.approx(said, abs=3.0 * np.sqrt(0.25 / (2 * n)))
+        assert said > 0.9
+
+
 def test_a_reservoir_is_told_too() -> None:
     leaky = vehicle_of("four-corner-reservoir", {"reservoir.leak": "fast"})
     assert leaky.true("reservoir.loss") == "fast"

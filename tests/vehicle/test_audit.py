@@ -182,6 +182,15 @@ def test_a_measure_of_what_some_layouts_lack_needs_the_same_feature(knowledge: K
     ]
 
 
+def test_only_a_corner_has_a_neighbour(knowledge: Knowledge) -> None:
+    (lift,) = (node for node in knowledge.conditions if node.id == "lift")
+    first, *rest = lift.causes
+    beside = (replace(first, beside="axle"), *rest)
+    (problem,) = found(changed(knowledge, "conditions", "lift", causes=beside))
+    assert problem.path == ("causes", 0, "beside")
+    assert problem.text.startswith("only a corner has a neighbour")
+
+
 def test_access_states_in_a_circle_are_found_and_not_followed_for_ever(
     knowledge: Knowledge,
 ) -> None:

@@ -40,6 +40,7 @@ SOAP = {
 EVERY_CORNER = [(layout, corner) for layout in LAYOUTS for corner in CORNERS[layout]]
 MILD = {"temperature-start": "12 °C", "temperature-end": "12 °C"}
 NIGHT = {"height-start": "400 mm", "height-end": "340 mm", "time": "10 h", **MILD}
+STILL = {**NIGHT, "height-end": "400 mm"}
 NO_FALL = {"height-start": "400 mm", "height-end": "400 mm", "time": "10 h", **MILD}
 
 Answer = tuple[str, str | Mapping[str, str]]
@@ -88,6 +89,11 @@ def beliefs(reasoner: Reasoner, *answers: Answer) -> Mapping[str, float]:
 def foremost(chances: Mapping[str, float]) -> str:
     """Return the most probable fault."""
     return max(chances, key=lambda fault: chances[fault])
+
+
+def held(layout: str, corner: str) -> list[Answer]:
+    """Return a night in which this corner sinks and every other one holds."""
+    return [(f"hold.overnight@{c}", NIGHT if c == corner else STILL) for c in CORNERS[layout]]
 
 
 def soaped(fault: str, corner: str) -> list[Answer]:
@@ -341,8 +347,7 @@ def test_a_leak_is_found_at_its_corner(
     knowledge: Knowledge, layout: str, corner: str, fault: str
 ) -> None:
     reasoner = reasoner_of(knowledge, layout)
-    hold: Answer = (f"hold.overnight@{corner}", NIGHT)
-    chances = beliefs(reasoner, hold, *soaped(fault, corner))
+    chances = beliefs(reasoner, *held(layout, corner), *soaped(fault, corner))
     assert chances[f"{fault}@{corner}"] > 0.8
     assert foremost(chances) == f"{fault}@{corner}"
     elsewhere = (c for c in CORNERS[layout] if c != corner)
@@ -442,7 +447,7 @@ def test_a_leak_that_wore_the_pump_is_told_as_a_chain(knowledge: Knowledge, layo
         (
             "block.cross-leak@front-right",
             [
-                ("hold.overnight@front-right", NIGHT),
+                *held("four-corner", "front-right"),
                 *soaped("none", "front-right"),
                 ("height.arrival@front-right", "low"),
                 ("story.when-low@front-right", "overnight"),
@@ -457,8 +462,10 @@ def test_a_leak_that_wore_the_pump_is_told_as_a_chain(knowledge: Knowledge, layo
         (
             "valve.leak-by@front-left",
             [
-                ("hold.overnight@front-left", NIGHT),
+                *held("four-corner", "front-left"),
                 *soaped("none", "front-left"),
+                ("height.arrival@front-left", "low"),
+                ("story.when-low@front-left", "overnight"),
                 ("valve.port-film@front-left", "bubbles"),
             ],
         ),

@@ -16,6 +16,7 @@ from sagtrace.vehicle.audit import problems
 from sagtrace.vehicle.job import Entry
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.layouts import Corner
+from sagtrace.vehicle.nodes import Beside
 from sagtrace.vehicle.system import PLACEHOLDER, System, applies, base_id, corner_of, expand
 from walking import texts
 
@@ -115,10 +116,10 @@ class TestExpansion:
 
     def test_a_corner_refers_to_its_own(self, system: System) -> None:
         parents = {cause.parent for cause in system.nodes["stand@left"].causes}
-        assert parents == {"air.escape@left", "use.cold-night"}
+        assert parents == {"sag@left", "use.cold-night"}
         measure = system.checks["hold.overnight@right"].measure
         assert measure is not None
-        assert measure.node == "air.escape@right"
+        assert measure.node == "sag@right"
         for row in system.checks["soap.ends@left"].rows:
             assert set(row.when) <= {"spring.seal-leak@left"}
         assert system.repairs["spring.replace@left"].fixes == (
@@ -128,6 +129,31 @@ class TestExpansion:
         proof = system.proofs["proof.corner-holds@left"]
         assert proof.check == "hold.overnight@left"
         assert all(corner_of(fault) == "left" for fault in proof.faults)
+
+    def test_a_corner_refers_to_its_neighbour(self, system: System) -> None:
+        causes = [(cause.parent, cause.beside) for cause in system.nodes["sag@left"].causes]
+        assert causes == [("air.escape@left", ""), ("air.escape@right", "axle")]
+
+    @pytest.mark.parametrize(
+        ("beside", "layout", "corner", "neighbour"),
+        [
+            ("axle", "four-corner", "front-left", ["front-right"]),
+            ("axle", "four-corner", "rear-right", ["rear-left"]),
+            ("side", "four-corner", "front-left", ["rear-left"]),
+            ("side", "four-corner", "rear-right", ["front-right"]),
+            ("side", "rear-pair", "left", []),
+        ],
+    )
+    def test_a_neighbour_is_of_the_axle_or_the_side(
+        self, knowledge: Knowledge, beside: Beside, layout: str, corner: str, neighbour: list[str]
+    ) -> None:
+        (sag,) = (node for node in knowledge.conditions if node.id == "sag")
+        own, mate = sag.causes
+        moved = replace(sag, causes=(own, replace(mate, beside=beside)))
+        others = tuple(node for node in knowledge.conditions if node.id != "sag")
+        system = expand(replace(knowledge, conditions=(*others, moved)), layout)
+        parents = [c.parent for c in system.nodes[f"sag@{corner}"].causes if c.beside]
+        assert parents == [f"air.escape@{c}" for c in neighbour]
 
     def test_the_vehicle_refers_to_every_corner(self, system: System) -> None:
         parents = [cause.parent for cause in system.nodes["air.escape-axle"].causes]

@@ -22,13 +22,13 @@ from workbench import Bench
 AT = "2026-11-24T08:00:00+00:00"
 MARK = Mark(what="practise", at=AT)
 HOLD = "hold.short@left"
-LINK = "sensor.link-broken"  # seed 3 hides it
+LINK = "sensor.link-broken"  # seed 4 hides it
 
 
 @pytest.fixture
 def desk() -> Desk:
     found = small_desk()
-    job = Job(id="p", title="Practice 3", layout="rear-pair", complaint="low", practice=3)
+    job = Job(id="p", title="Practice 4", layout="rear-pair", complaint="low", practice=4)
     found.store.add(job, MARK, {})
     return found
 
@@ -91,7 +91,9 @@ def test_a_proof_is_done_on_the_vehicle(client: TestClient, desk: Desk) -> None:
 
 
 def test_a_check_that_the_vehicle_cannot_answer_says_why(client: TestClient, desk: Desk) -> None:
-    system, job = desk.workshop.system("rear-pair"), desk.open("p").job
+    job = Job(id="q", title="", layout="rear-pair", complaint="low", practice=2)  # no feed
+    desk.store.add(job, MARK, {})
+    system = desk.workshop.system("rear-pair")
     assert desk.trainer is not None
     for check in system.checks:
         try:
@@ -99,14 +101,14 @@ def test_a_check_that_the_vehicle_cannot_answer_says_why(client: TestClient, des
         except InputError as err:
             why = str(err)
             break
-    told = client.post("/jobs/p/do/practise", data={"check": check})
+    told = client.post("/jobs/q/do/practise", data={"check": check})
     assert told.status_code == 422
     assert f"{why[0].upper()}{why[1:]}" in html.unescape(told.text)
-    assert desk.open("p").job.entries == ()
+    assert desk.open("q").job.entries == ()
 
 
 def test_the_reason_stands_at_the_card(context: BrowserContext, bench: Bench) -> None:
-    job = Job(id="p", title="Practice 3", layout="rear-pair", complaint="low", practice=3)
+    job = Job(id="p", title="Practice 4", layout="rear-pair", complaint="low", practice=4)
     bench.desk.store.add(job, MARK, {})
     page, held = context.new_page(), list[Route]()  # not the fixture: a refusal is in the console
 
@@ -165,7 +167,7 @@ def test_it_tells_what_was_found_and_repaired(client: TestClient, desk: Desk) ->
     took, needless = text.index("took out: "), text.index("needless; ")
     assert system.repairs["linkage.replace"].name.lower() in text[:took].lower()
     assert system.repairs["spring.replace@left"].name.lower() in text[took:needless].lower()
-    assert "Not repaired." in text  # the relay, which seed 3 hides too
+    assert "Not repaired." in text  # the leak, which seed 4 hides too
     assert "100 %" not in text
 
 
@@ -183,7 +185,7 @@ def test_a_real_vehicle_hides_nothing(client: TestClient) -> None:
 
 
 def test_it_is_accessible_and_fits_a_phone(page: Page, bench: Bench) -> None:
-    job = Job(id="p", title="Practice 3", layout="rear-pair", complaint="low", practice=3)
+    job = Job(id="p", title="Practice 4", layout="rear-pair", complaint="low", practice=4)
     bench.desk.store.add(job, MARK, {})
     bench.desk.repaired("p", ["linkage.replace"], MARK, without_approval="practice")
     for path in ("/jobs/p/hidden", "/jobs/p/hidden?reveal=1", f"/jobs/p/checks/{HOLD}"):

@@ -1,14 +1,16 @@
 """Practice: jobs on an invented vehicle whose faults are hidden, and what it shows to each check.
 
-What is hidden follows from the job's seed alone, so a job file holds no answer to look up. A repair
-takes its faults out of the vehicle; what was not repaired stays.
+What is hidden follows from the job's seed alone, so a job file holds no answer to look up. It is
+drawn as often as the knowledge says, from vehicles that somebody would bring in: the knowledge must
+let them ride low, and so must the virtual vehicle itself. A repair takes its faults out of the
+vehicle; what was not repaired stays.
 """
 
 from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
@@ -54,16 +56,33 @@ class Trainer:
     _vehicles: OrderedDict[tuple[str, int, tuple[str, ...]], BayVehicle] = field(
         default_factory=OrderedDict, init=False
     )
+    _drawn: dict[tuple[str, int], Mapping[str, str]] = field(default_factory=dict, init=False)
     # Its own, because the first check compiles for many seconds and other jobs must not wait.
     _busy: threading.Lock = field(default_factory=threading.Lock, init=False)
 
     def hidden(self, system: System, job: Job) -> tuple[Hidden, ...]:
         """Return what is wrong with the vehicle of a practice job."""
+        with self._busy:
+            return self._hidden(system, job)
+
+    def _hidden(self, system: System, job: Job) -> tuple[Hidden, ...]:
         fixed = {fault for repair in job.repaired for fault in system.repair(repair).fixes}
         return tuple(
             Hidden(fault=fault, state=state, repaired=fault in fixed)
-            for fault, state in _drawn(system, _seed(job)).items()
+            for fault, state in self._faults(system, _seed(job)).items()
         )
+
+    def _faults(self, system: System, seed: int) -> Mapping[str, str]:
+        key = (system.layout.id, seed)
+        if key not in self._drawn:
+            drawn = _draws(system, seed)
+            self._drawn[key] = next(f for f in drawn if self._is_low(system, seed, f))
+        return self._drawn[key]
+
+    def _is_low(self, system: System, seed: int, hidden: Mapping[str, str]) -> bool:
+        """Return whether a vehicle with these faults is one that somebody would bring in."""
+        vehicle = self._kept(system, seed, hidden)
+        return vehicle.true(COMPLAINT) != system.nodes[COMPLAINT].state_ids[0]
 
     def answer(self, system: System, job: Job, check_id: str) -> Entry:
         """Return what a person would enter for a check on this vehicle.
@@ -83,10 +102,13 @@ class Trainer:
         return Entry(id="", check=check_id, outcome=found.outcome, values=dict(found.values))
 
     def _vehicle(self, system: System, job: Job) -> BayVehicle:
-        left = {h.fault: h.state for h in self.hidden(system, job) if not h.repaired}
-        key = (job.layout, _seed(job), tuple(sorted(left)))
+        left = {h.fault: h.state for h in self._hidden(system, job) if not h.repaired}
+        return self._kept(system, _seed(job), left)
+
+    def _kept(self, system: System, seed: int, hidden: Mapping[str, str]) -> BayVehicle:
+        key = (system.layout.id, seed, tuple(sorted(f"{f}={s}" for f, s in hidden.items())))
         if key not in self._vehicles:
-            self._vehicles[key] = self._made(system, _seed(job), left)
+            self._vehicles[key] = self._made(system, seed, hidden)
             while len(self._vehicles) > HELD:
                 self._vehicles.popitem(last=False)
         return self._vehicles[key]
@@ -139,8 +161,11 @@ def _seed(job: Job) -> int:
     return job.practice
 
 
-def _drawn(system: System, seed: int) -> Mapping[str, str]:
-    """Return the faults that this seed hides: some, and so that the vehicle rides low."""
+def _draws(system: System, seed: int) -> Iterator[Mapping[str, str]]:
+    """Yield faults that this seed may hide: some, with which the knowledge lets it ride low.
+
+    Raises InputError where there are none.
+    """
     from sagtrace.twin.bay.hidden import draw_hidden
 
     rng = np.random.default_rng([seed, 0])
@@ -150,5 +175,5 @@ def _drawn(system: System, seed: int) -> Mapping[str, str]:
         faults = {f: states[f] for f in system.faults if states[f] != healthy[f]}
         low = states[COMPLAINT] != healthy[COMPLAINT]
         if low and 0 < len(faults) <= MOST and OTHER not in faults:
-            return faults
+            yield faults
     raise InputError(f"no vehicle of layout {system.layout.id} rides low; choose another layout.")

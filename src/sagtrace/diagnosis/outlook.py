@@ -44,6 +44,17 @@ class Outlook:
         without = chance * (1.0 - after) / np.maximum(1.0 - self.now, _NEVER)
         return np.asarray(0.5 * np.abs(with_fault - without).sum(axis=0))
 
+    def told(self, check: str) -> float:
+        """Return how many bits the check is expected to tell about the faults, one by one."""
+        expected = self.chance[check] @ _bits(self.after[check])
+        return float(np.sum(_bits(self.now) - expected))
+
+
+def _bits(p: Array) -> Array:
+    """Return what is unknown while something is present with probability p [bit]."""
+    q = np.clip(np.stack([p, 1.0 - p]), _NEVER, 1.0)
+    return np.asarray(-(q * np.log2(q)).sum(axis=0))
+
 
 def look_ahead(reasoner: Reasoner, findings: Sequence[Finding], checks: Sequence[str]) -> Outlook:
     """Return what the checks would show, given the findings."""

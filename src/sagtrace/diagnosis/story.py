@@ -162,7 +162,7 @@ def _measured_leak(layout: Layout, verdict: Verdict, corner_id: str) -> Finding 
     corner = next((c for c in layout.corners if c.id == corner_id), None)
     if corner is None:
         return None
-    for target in (f"air.escape@{corner.id}", _AXLE_LEAKS[corner.axle]):
+    for target in (f"air.escape@{corner.id}", f"sag@{corner.id}", _AXLE_LEAKS[corner.axle]):
         found = [f for f in verdict.findings if f.target == target and f.estimate is not None]
         if found:
             return min(found, key=lambda f: f.estimate.std if f.estimate else math.inf)

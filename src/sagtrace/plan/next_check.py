@@ -26,6 +26,8 @@ Array = NDArray[np.float64]
 
 _LIKELY = 0.5  # more likely present than not
 _WORTH = 1.0  # [min] chosen: a saving below a minute of labour is within the error of the minutes
+_BITS = 6  # digits of what a check tells that are no rounding
+_TELLING = 0.5  # chosen: share of what the most telling check tells; less is no step forward
 _LATE = 0.25  # chosen: what finding a fault only in the proof costs, as a share of a come-back
 _TOGETHER = 6  # chosen: suspects whose order of looking is worked out exactly
 
@@ -79,11 +81,13 @@ def choose(system: System, outlook: Outlook, held: Iterable[str]) -> Plan:
     sure = _sure(course, outlook)
     first_look = _first_look(system, course, losses, outlook, held)
     worth = _WORTH * system.tariff.labour_per_hour / 60.0
-    if not (offers and offers[0].saving > worth):
+    pays = bool(offers) and offers[0].saving > worth
+    if not pays and first_look:
         # No check beats the plain way of working, so its own next step is the next step.
         offers.sort(key=lambda offer: offer.check != first_look)
-    # With nothing to repair the complaint is unexplained: the least dear check goes on.
-    looking = bool(offers) and (offers[0].saving > worth or bool(first_look) or not sure)
+    elif not pays and not sure:
+        offers = _most_telling(outlook, offers)
+    looking = bool(offers) and (pays or bool(first_look) or not sure)
     return Plan(
         action="check" if looking else "repair",
         offers=tuple(offers),
@@ -91,6 +95,22 @@ def choose(system: System, outlook: Outlook, held: Iterable[str]) -> Plan:
         expected_cost=now,
         currency=system.tariff.currency,
     )
+
+
+def _most_telling(outlook: Outlook, offers: list[Offer]) -> list[Offer]:
+    """Return the offers in the order in which a complaint that nothing explains is pursued.
+
+    The saving ranks no longer: none saves anything, and what tells nothing costs least. So those
+    that tell most come first, among them the one that tells most for its price.
+    """
+    told = {check: round(outlook.told(check), _BITS) for check in outlook.chance}
+    enough = _TELLING * max(told.values(), default=0.0)
+
+    def rank(offer: Offer) -> tuple[bool, float, float]:
+        bits = told[offer.check]
+        return bits < enough, -bits / max(offer.cost, _WORTH), offer.cost
+
+    return sorted(offers, key=rank)
 
 
 def _first_look(

@@ -173,6 +173,9 @@ def _node(node: Node, index: Index) -> Iterator[Said]:
         if parent is None:
             yield ("causes", i, "parent"), unknown("fault or condition", cause.parent, index.nodes)
             continue
+        if cause.beside and "vehicle" in (node.per, parent.per):
+            text = "only a corner has a neighbour: node and parent must both be per corner"
+            yield ("causes", i, "beside"), text
         for state, gives in cause.gives.items():
             here: Path = ("causes", i, "gives", state)
             if state not in parent.state_ids[1:]:

@@ -15,10 +15,22 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-__all__ = ["Axle", "Cause", "Condition", "Fault", "Node", "Per", "Quantity", "Spread", "State"]
+__all__ = [
+    "Axle",
+    "Beside",
+    "Cause",
+    "Condition",
+    "Fault",
+    "Node",
+    "Per",
+    "Quantity",
+    "Spread",
+    "State",
+]
 
 Per = Literal["vehicle", "corner"]
 Axle = Literal["", "front", "rear"]  # empty: the whole vehicle
+Beside = Literal["", "axle", "side"]  # the other corner of its axle, or of its side; empty: itself
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +78,7 @@ class Cause:
     story: str = ""  # how the parent damages the child, for the causal story; empty if not a story
     only_with: str = ""  # a layout feature without which the parent contributes nothing
     at_once: bool = False  # it does so to a renewed part as soon as that is put to work
+    beside: Beside = ""  # of a corner: the parent is that of its neighbour
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,7 +19,7 @@ from sagtrace.errors import UnknownIdError
 from sagtrace.vehicle.checks import Access, Caution, Check
 from sagtrace.vehicle.knowledge import Knowledge
 from sagtrace.vehicle.layouts import Component, Corner, Layout, Source
-from sagtrace.vehicle.nodes import Axle, Cause, Fault, Node, Per
+from sagtrace.vehicle.nodes import Axle, Beside, Cause, Fault, Node, Per
 from sagtrace.vehicle.repairs import Proof, Repair, Tariff
 
 __all__ = ["applies", "base_id", "corner_of", "expand", "PLACEHOLDER", "System"]
@@ -171,6 +171,17 @@ class _Expander:
         here = (corner,) if corner else self.on(axle)
         return tuple(f"{id_}@{c.id}" for c in self.on(record.axle) if c in here)
 
+    def beside(self, corner: Corner | None, beside: Beside) -> tuple[Corner | None, ...]:
+        """Return the corner itself or its neighbour; none if the layout lacks that."""
+        if corner is None or not beside:
+            return (corner,)
+        same = self.on(corner.axle)
+        if beside == "axle":
+            return tuple(c for c in same if c != corner)
+        # Both axles list their corners in the same order.
+        other = tuple(c for c in self.layout.corners if c.axle != corner.axle)
+        return other[same.index(corner) :][:1]
+
     def needs(self, names: tuple[str, ...], corner: Corner | None) -> tuple[str, ...]:
         """Return the access states that this corner needs."""
         if corner is None or corner.axle != "front":
@@ -182,7 +193,8 @@ class _Expander:
             replace(cause, parent=parent)
             for cause in node.causes
             if not cause.only_with or cause.only_with in self.layout.features
-            for parent in self.refer(cause.parent, corner, node.axle)
+            for at in self.beside(corner, cause.beside)
+            for parent in self.refer(cause.parent, at, node.axle)
         ]
         # Because inference takes causes in their order, all of one corner stand together.
         order = {f"@{c.id}": i for i, c in enumerate(self.layout.corners, start=1)}

@@ -166,7 +166,8 @@ class Bench:
     @property
     def fed(self) -> bool:
         """Whether fuse and relay would let current through if commanded."""
-        whole = self.number(s.BLOWN) == 0.0 and self.joints < OPEN_JOINT
+        whole = self.number(s.BLOWN) == 0.0 and self.number(s.LOOP_OPEN) == 0.0
+        whole = whole and self.joints < OPEN_JOINT
         return whole and (self.number(s.COIL_OPEN) == 0.0 or self.number(s.STUCK_ON) > 0.0)
 
     @property
@@ -175,9 +176,13 @@ class Bench:
         silent = self.packed.control[s.K_NO_COMMAND] > 0.0 or self.number(s.COIL_OPEN) > 0.0
         return not silent or self.number(s.STUCK_ON) > 0.0
 
+    def is_open(self, *joints: str) -> bool:
+        """Return whether one of these is an open circuit: relay, connector, feed or ground."""
+        return any(getattr(f.change, f"{joint}_open") for f in self.faults for joint in joints)
+
     @property
     def joints(self) -> float:
-        """Resistance of feed and ground together [ohm]."""
+        """Resistance of feed and ground together, as far as none is open [ohm]."""
         wide = self.packed.wide
         return float(wide[s.R_FEED] + wide[s.R_RELAY] + wide[s.R_CONN] + wide[s.R_GROUND])
 

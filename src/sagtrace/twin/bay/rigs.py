@@ -11,7 +11,7 @@ from sagtrace.twin.parameters import VehicleParameters
 from sagtrace.twin.plant import CV, EXTRAS, LEDGERS
 from sagtrace.twin.simulate import State
 
-__all__ = ["at_vessel", "changed", "DAY", "filled", "supported", "without_kick"]
+__all__ = ["at_vessel", "changed", "DAY", "drained", "filled", "supported", "without_kick"]
 
 DAY = 293.15  # [K] chosen: the bay and the evening
 SUPPORT = 13.2  # [V] chosen: a charger on the battery during long pump tests
@@ -30,6 +30,16 @@ def filled(state: State, at: int, pressure: float, volume: float) -> State:
     place = at if at >= 0 else stores + at
     mass = pressure * volume / (R_AIR * DAY)
     values[place], values[stores + place] = mass, mass * CV * DAY
+    return replace(state, values=values)
+
+
+def drained(state: State, at: int, mass: float) -> State:
+    """Return the state with so much less air in one store, at the temperature that it has."""
+    values = state.values.copy()
+    stores = (len(values) - EXTRAS - LEDGERS) // 2  # masses, then energies
+    left = max(1.0 - mass / values[at], 0.05)  # chosen: an empty spring is not quite empty
+    values[at] *= left
+    values[stores + at] *= left
     return replace(state, values=values)
 
 

@@ -23,7 +23,7 @@ from sagtrace.twin.bay.seen_electric import (
     sound_of_pump,
     tired_battery,
 )
-from sagtrace.twin.bay.telling import BUBBLE, DOWN, JUMPS, LOW
+from sagtrace.twin.bay.telling import BUBBLE, DOWN, JUMPS, LOW, PER_KELVIN
 from sagtrace.twin.script import Door, Lift, Mode
 
 __all__ = ["SEEN"]
@@ -34,7 +34,6 @@ BACK, IN_TIME = 0.75, 60.0  # [-] of a sound vehicle's rise, [s] check try.lift:
 TOOL_RISE, TOOL_SLOW = 0.010, 0.003  # [m] check try.rise: 10 mm in 20 s; chosen: less is none
 FIVE = 0.005  # [m] checks hold.temperature and target.compare
 PLAIN = 0.020  # [m] chosen: seen without a tape
-PER_KELVIN = 0.5e-3  # [m/K] check hold.temperature
 BETTER = 1.15  # [-] chosen: what is seen as clearly more on a gauge
 
 

@@ -51,7 +51,8 @@ def sound_of_pump(r: Runs, corner: str) -> str:
 def lamp_at_plug(r: Runs, corner: str) -> str:
     """Return how bright a bulb is at the pump's plug."""
     wide = r.bench.packed.wide
-    if wide[s.BLOWN] or not r.bench.obeys:
+    # The bulb hangs in the vehicle's side of the connector, which may itself be bad.
+    if wide[s.BLOWN] or not r.bench.obeys or r.bench.is_open("feed", "relay", "ground"):
         return "dark"
     before = float(wide[s.R_FEED] + wide[s.R_RELAY] + wide[s.R_GROUND])
     share = LAMP / (LAMP + before)
@@ -64,7 +65,9 @@ def cured_by_relay(r: Runs, corner: str) -> bool:
     if bench.number(s.STUCK_ON):
         return True
     bad = bench.number(s.COIL_OPEN) > 0.0 or bench.number(s.R_RELAY) > OPEN_JOINT
+    bad = bad or bench.is_open("relay")
     rest = bench.joints - bench.number(s.R_RELAY) < OPEN_JOINT and not bench.number(s.BLOWN)
+    rest = rest and not bench.is_open("connector", "feed", "ground")
     return bad and rest and bench.number(s.R_ARM) < OPEN_JOINT and commanded(r)
 
 

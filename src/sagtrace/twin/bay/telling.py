@@ -14,9 +14,12 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields, replace
 from types import MappingProxyType
 
+import numpy as np
+
+from sagtrace.physics.constants import P_ATM
 from sagtrace.twin import _slots as s
 from sagtrace.twin.bay.hidden import likely_state
-from sagtrace.twin.bay.looks import fallen, rise_of, sensed, unrest
+from sagtrace.twin.bay.looks import SETTLED, fallen, rise_of, sensed, unrest
 from sagtrace.twin.bay.runs import Runs
 from sagtrace.twin.codes import CODE_CLASSES
 from sagtrace.twin.faults import TimedFault
@@ -24,7 +27,17 @@ from sagtrace.twin.script import Load
 from sagtrace.units import from_si
 from sagtrace.vehicle.nodes import Node
 
-__all__ = ["BUBBLE", "delivered_share", "DOWN", "FOLLOWS", "JUMPS", "LOW", "NOT_TOLD", "TOLD"]
+__all__ = [
+    "BUBBLE",
+    "delivered_share",
+    "DOWN",
+    "FOLLOWS",
+    "JUMPS",
+    "LOW",
+    "NOT_TOLD",
+    "PER_KELVIN",
+    "TOLD",
+]
 
 Tell = Callable[[Runs, Node, str], str]
 
@@ -34,6 +47,7 @@ HOT = 30.0  # [K] check pump.heat-look
 DISAGREES = 0.008  # [m] check sensor.tape: signal and tape agree within 8 mm
 JUMPS = 0.002  # [m] chosen: noise that a person sees as jumping; ten times a sound sensor's
 RANGE = 0.07  # [m] chosen: a signal that far off level is at its electrical end
+PER_KELVIN = 0.5e-3  # [m/K] check hold.temperature
 BUBBLE = 0.5e-6 / 60.0  # [m^3/s] chosen: half a millilitre a minute shows in three minutes
 MOVES, QUICK, WHOLE = 0.25, 0.7, 0.8  # [-] chosen: of what the sound vehicle does
 # What lies between battery and pump, by the names of its faults in the plant.
@@ -42,7 +56,8 @@ NO_TURN = 5.0  # [A] chosen: a motor that draws this and stands still stalls
 OVER = 150.0  # [kg] chosen: more than people, and there before anybody gets in
 LIFTING = ("level not reached in time", "pump over temperature", "run budget used up",
            "pressure not reached")  # fmt: skip
-CIRCUIT = ("pump relay circuit open",)
+CIRCUIT = ("pump relay circuit open", "reservoir valve circuit open",
+           "pressure signal out of range")  # fmt: skip
 
 NOT_TOLD: Mapping[str, str] = MappingProxyType(
     {
@@ -100,7 +115,8 @@ def _charge(runs: Runs, node: Node, corner: str) -> str:
 
 def _feed(runs: Runs, node: Node, corner: str) -> str:
     bench = runs.bench
-    whole = bench.number(s.BLOWN) == 0.0 and bench.number(s.COIL_OPEN) == 0.0
+    broken = (s.BLOWN, s.COIL_OPEN, s.LOOP_OPEN)
+    whole = not any(bench.number(slot) for slot in broken)
     usual = runs.sound.working(bench.highest).current
     lost = min(usual * bench.joints, bench.rest_voltage) if whole else bench.rest_voltage
     return _fits(node, lost)
@@ -152,6 +168,20 @@ def _state_of_rise(far: float, fast: float, names: Sequence[str]) -> str:
     return names[0] if far >= WHOLE and fast >= QUICK else names[1]
 
 
+def _sag(runs: Runs, node: Node, corner: str) -> str:
+    run, bench = runs.hold(), runs.bench
+    assert run.truth is not None
+    fell, at = 0.0, 60.0
+    while fell < LOW and at < 12 * 3600.0:
+        at *= 1.25
+        fell = fallen(run, corner, at)
+    air = np.interp([SETTLED, SETTLED + at], run.time - run.time[0], run.channels["ambient"])
+    shrunk = PER_KELVIN * float(air[0] - air[1])
+    spring = next(x for x in runs.parameters.springs if x.corner == corner)
+    lost = spring.area * runs.parameters.lever * max(fell - shrunk, 0.0)
+    return _fits(node, lost * bench.spring_pressure(corner) / P_ATM / at)
+
+
 def _lift(runs: Runs, node: Node, corner: str) -> str:
     # What holds a single corner down is told of that corner.
     best = [_state_of_rise(*rise_of(runs, c), node.state_ids) for c in runs.parameters.corners]
@@ -196,6 +226,7 @@ TOLD: Mapping[str, Tell] = MappingProxyType(
         "air.escape": lambda r, node, c: _fits(node, r.bench.leak(c)),
         "air.supply-line": lambda r, node, c: _fits(node, r.bench.line_leak()),
         "pump.delivery": lambda r, node, c: _fits(node, delivered_share(r)),
+        "sag": _sag,
         "path": lambda r, node, c: "open" if r.bench.opens(c) else "closed",
         "outlet.air": _outlet,
         "reservoir.loss": lambda r, node, c: _fits(node, r.bench.reservoir_leak()),
