@@ -463,6 +463,27 @@ def test_a_picture_that_is_not_refused_is_never_thrown_away(rough: Page, status:
     expect(rough.locator("#line")).to_be_hidden()  # because it was refused, and is gone
 
 
+def test_a_picture_that_is_answered_and_not_kept_can_be_given_up(rough: Page) -> None:
+    detail = {"detail": "There is no such job."}
+    rough.route("**/j1/photos", lambda route: route.fulfill(status=404, json=detail))
+    rough.goto("/jobs/j1/evidence")
+    picture: FilePayload = {"name": "a.png", "mimeType": "image/png", "buffer": b"\x89PNG"}
+    rough.locator("#photo-file").set_input_files([picture])
+    rough.get_by_role("button", name="Add the picture").click()
+    row = rough.locator("#refused .picture")
+    expect(row).to_contain_text("a.png")
+    expect(row).to_contain_text("There is no such job.")
+    with rough.expect_response("**/photos"):
+        row.get_by_role("button", name="Send again").click()
+    expect(row).to_have_count(1)
+    row.get_by_role("button", name="Forget it").click()
+    expect(rough.locator("#refused")).to_be_hidden()
+    expect(rough.locator("#line")).to_be_hidden()
+    rough.reload()
+    expect(rough.locator("main")).to_be_visible()
+    expect(rough.locator("#refused")).to_be_hidden()
+
+
 # --- what somebody else left in the browser's storage
 
 

@@ -68,14 +68,19 @@ async function send(item) {
   return true;
 }
 
+const waiting = new Map(); // by key
 let busy = false;
+let again = 0; // the timer of the next try
 
-async function work(items) {
+async function work(items = []) {
+  for (const item of items) waiting.set(item.key, item);
   if (busy) return;
   busy = true;
-  const left = [];
-  for (const item of items) if (!(await send(item))) left.push(item);
+  clearTimeout(again);
+  for (const item of [...waiting.values()]) if (await send(item)) waiting.delete(item.key);
   busy = false;
+  showAnswered();
+  const left = [...waiting.values()];
   if (!left.length) return;
   const n = left.length;
   const kept = left.every((item) => item.lasting);
@@ -87,7 +92,34 @@ async function work(items) {
         "%(num)s picture was not sent; leave this page open until the program answers.",
         "%(num)s pictures were not sent; leave this page open until the program answers.", n);
   tell("photo", left[0].why ? `${how} ${left[0].why}` : how, true);
-  setTimeout(() => work(left), AGAIN);
+  again = setTimeout(work, AGAIN);
+}
+
+// Pictures that the program answered and did not keep, each with a way to give it up.
+function showAnswered() {
+  const place = document.getElementById("refused");
+  for (const old of place.querySelectorAll(".picture")) old.remove();
+  for (const item of waiting.values()) if (item.why) place.append(answered(item));
+  place.hidden = !place.childElementCount;
+}
+
+function answered(item) {
+  const row = document.getElementById("refused-row").content.firstElementChild.cloneNode(true);
+  row.classList.add("picture");
+  row.querySelector(".what").textContent = item.file.name || _("A picture");
+  row.querySelector(".why").textContent = item.why;
+  row.querySelector(".typed").textContent = item.fields.text ?? "";
+  row.querySelector("a").href = item.page;
+  row.querySelector(".again").addEventListener("click", () => work());
+  row.querySelector(".forget").addEventListener("click", async () => {
+    waiting.delete(item.key);
+    await forget(item.key);
+    tell("photo", "");
+    const form = item.page === location.pathname ? document.getElementById(item.form) : null;
+    if (form) free(form);
+    work();
+  });
+  return row;
 }
 
 addEventListener("submit", async (event) => {

@@ -216,8 +216,8 @@ addEventListener("visibilitychange", () => document.hidden || look());
 function showRefused() {
   const place = document.getElementById("refused");
   const items = refused.all();
-  place.hidden = !items.length;
-  place.replaceChildren(...items.map(refusedRow));
+  place.replaceChildren(...items.map(refusedRow), ...place.querySelectorAll(".picture"));
+  place.hidden = !place.childElementCount;
 }
 
 function refusedRow(item) {
