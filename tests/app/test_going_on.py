@@ -73,16 +73,23 @@ def test_what_was_found_on_the_renewed_part_says_nothing_of_it_now(
     assert chance(now, FOLD) < 0.02
     assert not [m for m in now.verdict.why(FOLD) if m.finding == "e2"]
     assert chance(failed, FOLD) < 0.1
-    assert {b.fault for b in failed.verdict.beliefs[:4]} & {FITTING, "spring.seal-leak@left"}
+    # The other spring of the axle pulls the body down too, until it is known to hold.
+    assert chance(failed, FITTING) > 4 * failed.verdict.belief(FITTING).prior
+    level = {"height-start": "403 mm", "height-end": "403 mm", "time": "25 min"}
+    job, _ = workshop.answer(failed.job, Entry(id="n1", check="hold.short@right", values=level))
+    leaks = [b.fault for b in workshop.assess(job).verdict.beliefs if "leak" in b.fault]
+    assert {FITTING, "spring.seal-leak@left"} & set(leaks[:2])
 
 
 @pytest.mark.common_practice("after a failed hold what was worked on is looked at: fitting, valve")
 def test_after_a_failed_hold_the_leak_at_that_corner_is_looked_for(workshop: Workshop) -> None:
     repairs = ("spring.replace@left", "pump.ring-kit")
     a = workshop.assess(held(workshop, workshop.repaired(DEMO.unrecorded(), repairs), "363 mm"))
-    first = a.system.checks[checks_after_failure(a)[0].check]
-    assert "leak" in first.name or "film" in first.name
-    assert first.id.endswith("@left")
+    first, *then = (a.system.checks[o.check] for o in checks_after_failure(a)[:3])
+    # Minutes on the wheels may come before half an hour on stands.
+    assert first.minutes <= 5
+    assert all("leak" in c.name or "film" in c.name for c in then)
+    assert all(c.id.endswith("@left") for c in then)
     assert "now: " in how_things_stand(a)
     assert headline(a).startswith("A proof failed, go on: l")
 

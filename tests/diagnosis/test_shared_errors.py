@@ -54,6 +54,8 @@ def test_a_question_whose_twin_is_answered_is_worth_less_and_not_the_next(
     plan = workshop.assess(job).plan
     assert plan.offers[0].check != twin
     after = {o.check: o.saving for o in plan.offers}
-    assert after[twin] < before[twin] / 2
+    # Who saw it low has not said yet when, and that tells a slow leak from a fast one.
+    still = 0.8 if outcome == "low" else 0.5
+    assert after[twin] < still * before[twin]
     # It still says something of the other side.
     assert after[twin.replace("left", "right")] > 0

@@ -81,13 +81,12 @@ class Assessing:
             last = self._judged.get((kept.job.id, kept.revision - 1))
             if last is not None:
                 return last
-            earlier = _without_newest(kept, newest)
-            if earlier == kept.job:
-                return None
             found = self._earlier.get(key)
             if found is None:
                 try:
-                    earlier = replace(kept.job, **{newest: getattr(kept.job, newest)[:-1]})
+                    earlier = _without_newest(kept, newest)
+                    if earlier == kept.job:
+                        return None
                     found = self.workshop.judge(earlier, _Place(self.store, earlier))
                 except (ContradictionError, DocumentError, InputError):
                     return None  # the newest entry put it right, or a work came after it

@@ -130,7 +130,7 @@ _SPRING = ("spring-area", "spring-volume", "spring-pressure", "barometer", "leve
 
 
 def _pressure_decay(given: Given, facts: Given) -> Measured:
-    if (start := given["pressure-start"].value) < _EMPTY:
+    if abs(start := given["pressure-start"].value) < _EMPTY:
         raise DomainError(
             "pressure-start",
             start / 1e5,
