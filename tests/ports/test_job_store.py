@@ -15,7 +15,7 @@ from sagtrace.adapters.store import contents
 from sagtrace.app.kept import Content, JobLine, Query
 from sagtrace.app.ports import JobStore
 from sagtrace.errors import ChangedError, InputError, StoreError, UnknownIdError
-from sagtrace.vehicle.job import Entry, Job
+from sagtrace.vehicle.job import RECORDS, Entry, Job
 from some_jobs import AT, fresh_name, full_job, job, jobs, mark, noted
 from stores import Place
 
@@ -157,16 +157,7 @@ def test_what_no_database_can_hold_is_refused_and_nothing_kept(store: JobStore, 
 
 def test_what_was_entered_is_never_changed(store: JobStore) -> None:
     kept = store.add(full_job(), mark(), {}).job
-    for kind in (
-        "told",
-        "entries",
-        "proofs",
-        "begun",
-        "notes",
-        "recordings",
-        "approvals",
-        "works",
-    ):
+    for kind in RECORDS:
         held = getattr(kept, kind)
         changed = replace(held[0], id=f"other-{held[0].id}")
         for wrong in ((), held[1:], (changed, *held[1:]), (changed, *held)):

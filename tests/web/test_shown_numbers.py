@@ -66,7 +66,7 @@ def desk() -> Desk:
                        answer="approved", how="in person", who=words("owner"))  # fmt: skip
         desk.store.add(
             replace(
-                job,
+                job.tell({"reference": words("reference")}, AT, words("me")),
                 id=f"own-{name}",
                 title=words("order"),
                 complaint=words("complaint"),

@@ -19,11 +19,14 @@ __all__ = [
     "Note",
     "only_grown",
     "Recording",
+    "RECORDS",
     "Taped",
     "Told",
     "Work",
 ]
 
+# What a job holds records of, in lists that only grow.
+RECORDS = ("told", "entries", "proofs", "begun", "notes", "recordings", "approvals", "works")
 NOT_DONE = "not-done"  # the outcome of any check that could not be done
 
 FORMAT = 1  # raised when a job file of an older program would be misread
@@ -374,16 +377,7 @@ def only_grown(old: Job, new: Job) -> None:
 
     What a person once entered is never changed or lost; a correction is a further entry.
     """
-    for kind in (
-        "told",
-        "entries",
-        "proofs",
-        "begun",
-        "notes",
-        "recordings",
-        "approvals",
-        "works",
-    ):
+    for kind in RECORDS:
         before, after = getattr(old, kind), getattr(new, kind)
         if after[: len(before)] != before:
             raise InputError(
