@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sagtrace.errors import InputError
+from sagtrace.units import Own
 from sagtrace.vehicle.identity import LONGEST, check_line
 
 __all__ = ["Heading", "NO_HEADING"]
@@ -34,7 +35,7 @@ class Heading:
 
     def printed(self) -> tuple[str, ...]:
         """Return what is printed, the name first; nothing if there is none."""
-        return tuple(line.strip() for line in (self.name, *self.lines) if line.strip())
+        return tuple(Own(line.strip()) for line in (self.name, *self.lines) if line.strip())
 
 
 NO_HEADING = Heading()

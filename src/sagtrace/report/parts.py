@@ -14,6 +14,7 @@ from sagtrace.repair.proofs import DueProof
 from sagtrace.report.assessment import Assessment, Judged
 from sagtrace.report.tree import Bar, Bars, Box, Chain
 from sagtrace.report.words import duration, percent, sentence
+from sagtrace.units import Own
 from sagtrace.vehicle.checks import Caution
 from sagtrace.vehicle.identity import IDENTITY
 from sagtrace.vehicle.job import Job
@@ -46,7 +47,7 @@ SHOWN = 0.5  # chosen: a fault more likely present than not is called found
 
 def identity_facts(job: Job) -> tuple[tuple[str, str], ...]:
     """Return what names the vehicle and the visit, for the head of a paper."""
-    told = ((sentence(IDENTITY[n]).rstrip("."), text) for n, text in job.identity.items())
+    told = ((sentence(IDENTITY[n]).rstrip("."), Own(text)) for n, text in job.identity.items())
     return tuple(told)
 
 
