@@ -203,7 +203,7 @@ def test_it_says_what_counts_from_before_and_why(failed: Assessment) -> None:
     }  # fmt: skip
     assert "cracked fold" in said["e2"].why
     text = sum_of(from_before(failed))
-    assert text.startswith("6 findings are from before the repair. Of now: 3 count in full")
+    assert text.startswith("6 findings are from before the repair. Now 3 count in full")
     assert "2 count in part" in text
     assert "1 counts no longer" in text
 
@@ -215,7 +215,7 @@ def test_what_could_not_be_done_is_no_evidence_and_not_asked_for_again(
     check = next(o.check for o in before.plan.offers if before.system.checks[o.check].measure)
     cannot = Entry(id="n1", check=check, outcome=NOT_DONE, note="the gauge is lent out")
     job, said = workshop.answer(found, cannot)
-    assert said.text == "could not be done: the gauge is lent out"
+    assert said.text == "could not be done: “the gauge is lent out”"
     assert job.access == found.access  # nobody raised or unplugged anything
     a = workshop.assess(job)
     assert a.verdict.beliefs == before.verdict.beliefs

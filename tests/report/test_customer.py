@@ -198,6 +198,12 @@ def test_results_of_proofs_are_told() -> None:
     assert len([text for text in said if "relay" in text.lower()]) == 1  # due, and not done yet
 
 
+def test_a_failed_test_is_not_told_as_still_to_come() -> None:
+    said = texts(section(page("repaired"), "How it was proved"))
+    assert "The repair is not proved: a test failed, so more has to be found and repaired." in said
+    assert not [text for text in said if "the tests below decide" in text]
+
+
 def test_a_result_stands_beside_its_limit() -> None:
     said = texts(section(page("proved"), "How it was proved"))
     (hold,) = [text for text in said if text.startswith("Overnight hold of the left rear: ")]
@@ -252,6 +258,21 @@ def test_says_what_was_approved_by_whom_and_when() -> None:
     assert "without a noted approval" not in said
     assert "invented tariff" in said
     assert texts(section(page("repaired"), "What you approved"))[0] == "No approval is noted."
+
+
+def test_every_approval_of_what_was_done_is_printed_with_its_price() -> None:
+    a = assessed("proved")
+    first = next(x for x in a.job.approvals if x.answer == "approved")
+    half = [
+        replace(first, id=f"h{i}", repairs=(repair,), offered=f"{price} EUR with tax")
+        for i, (repair, price) in enumerate(zip(first.repairs, (500, 411), strict=False))
+    ]
+    assert len(half) == 2
+    job = replace(a.job, approvals=tuple(half))
+    said = " ".join(texts(section(customer_paper(replace(a, job=job)), "What you approved")))
+    assert "500 EUR with tax" in said
+    assert "411 EUR with tax" in said
+    assert "without a noted approval" not in said
 
 
 def test_work_beyond_the_approval_is_said() -> None:

@@ -20,6 +20,7 @@ ENTRIES = "**/api/v1/jobs/*/entries"
 MARK = Mark(what="start", at="2026-11-25T07:00:00+00:00")
 CHECK = "/jobs/j1/checks/soap.fold-normal@left"
 NUMBERS = "/jobs/j1/checks/feed.loss"
+HOLD = "hold.overnight@left"
 BUBBLES = "Bubbles grow at a fold"
 
 
@@ -290,6 +291,21 @@ def test_a_draft_outlives_a_reload(page: Page) -> None:
     expect(page.locator('input[name="values.pump"]')).to_have_value("11.9")
     page.goto("/jobs/demo/checks/feed.loss")
     expect(page.locator('input[name="values.pump"]')).to_have_value("")
+
+
+def test_a_draft_keeps_the_unit_that_its_numbers_were_typed_in(page: Page) -> None:
+    """Else 9 °C would come back as 9 °F once the settings have changed."""
+    page.goto(f"/jobs/j1/checks/{HOLD}")
+    page.locator(".fold:has(> form.answer) > summary").click()
+    start, end = (
+        page.locator(f'.answer [name="values.temperature-{n}"]') for n in ("start", "end")
+    )
+    start.fill("9")
+    end.fill("48 °F")
+    page.context.add_cookies([{"name": "units", "value": "imperial", "url": page.url}])
+    page.reload()
+    expect(start).to_have_value("9 °C")
+    expect(end).to_have_value("48 °F")
 
 
 # --- two devices

@@ -417,7 +417,7 @@ def test_settings_reach_the_forms(client: TestClient) -> None:
     sent = {"by": "Zoë Ö.", "theme": "dark", "units": "imperial", "numbers": "comma"}
     page = client.post("/settings", data=sent).text
     assert 'data-theme="dark"' in page
-    assert "15,87" in page  # 403 mm / 25.4
+    assert "15,866 ± 0,039 in" in page  # 403 ± 1 mm / 25.4
     card = client.get("/jobs/j1/checks/hold.overnight@left").text
     assert 'name="unit:values.height-start" value="in"' in card
     assert 'name="by" value="Zoë Ö."' in card

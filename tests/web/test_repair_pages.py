@@ -423,8 +423,27 @@ def test_the_next_step_after_a_failed_proof_is_a_check(desk: Desk, demo: Assessm
     send(client, "demo", "prove", {"check": HOLD, **short})
     text = text_of(client, "")
     assert "The reading cannot tell" in text
-    assert "Repeat the test longer" in text
+    assert "Do the test again as said" in text
     assert "A proof failed" not in text
+
+
+def test_after_a_failed_proof_that_is_explained_the_page_says_repair(
+    desk: Desk, demo: Assessment
+) -> None:
+    """Not to go on checking, which the line above it says no longer pays."""
+    client = client_of(desk)
+    send(client, "demo", "repaired", {"repairs": ["pump.ring-kit"], "without_approval": "a trial"})
+    send(client, "demo", "prove", {"check": HOLD, **GOOD_NIGHT, "values.height-end": "350 mm"})
+    page = client.get("/jobs/demo").text
+    text = plain(page)
+    assert "A proof failed, repair: " in text
+    assert "go on checking" not in text
+    assert "enough was found since to repair again" in text
+    assert page.index('<a class="button" href="/jobs/demo/repair">') < page.index("?proof=1")
+    text = text_of(client, "repair")
+    assert "go on checking" not in text
+    assert "To the choices" in text
+    assert "Found, and not repaired so far Cracked fold in the left rear air spring" in text
 
 
 def test_what_is_off_is_told_at_the_hand_over(desk: Desk, demo: Assessment) -> None:
@@ -440,6 +459,7 @@ def test_what_is_off_is_told_at_the_hand_over(desk: Desk, demo: Assessment) -> N
     send(client, "demo", "prove", {"check": FILL, **fill})
     text = text_of(client, "repair")
     assert "Before you hand it over" in text
+    assert 'href="/jobs/demo/repair#handover"' in client.get("/jobs/demo").text
     assert text.index("Never lower the vehicle") < text.index("Switch automatic levelling on")
     send(client, "demo", "access", {})
     assert desk.open("demo").job.access == ()
@@ -468,7 +488,7 @@ def test_an_undecided_proof_says_what_to_do(desk: Desk, demo: Assessment) -> Non
     send(client, "demo", "prove", {"check": HOLD, **short})
     text = text_of(client, "repair")
     assert "Undecided." in text
-    assert "Repeat the test longer" in text
+    assert "Do the test again as said" in text
 
 
 def test_proofs_made_before_the_last_repair_no_longer_count(desk: Desk, demo: Assessment) -> None:

@@ -15,9 +15,11 @@ from local import client_of
 from every_page import AT, LOOKS, desk_of_everything
 from sagtrace.app.desk import Desk
 from sagtrace.app.kept import Mark
-from sagtrace.units import Reader
-from sagtrace.vehicle.job import Approval, Note
+from sagtrace.report.heading import Heading
+from sagtrace.units import Reader, parse_quantity
+from sagtrace.vehicle.job import NOT_DONE, Approval, Entry, Note
 from sagtrace.web.rewriting import page_as_read
+from sagtrace.web.views.people import BARE, Person, with_unit
 
 WROTE = "6.6 bar"  # stands in everything that a person can write
 # A unit behind a number, in brackets or alone.
@@ -52,6 +54,16 @@ class Shown(HTMLParser):
         (self.own if any(own for _, own in self.within) else self.texts).append(data)
 
 
+class Sign:
+    """A workshop's heading that nobody changes."""
+
+    def load(self) -> Heading:
+        return Heading(name=words("works"), lines=(words("road"),))
+
+    def save(self, heading: Heading) -> None:
+        raise AssertionError(heading)
+
+
 def words(what: str) -> str:
     return f"{what} at {WROTE}"
 
@@ -59,6 +71,7 @@ def words(what: str) -> str:
 @pytest.fixture(scope="module")
 def desk() -> Desk:
     desk = desk_of_everything()
+    desk.workshop.headings = Sign()
     for name in ("demo", "repaired", "waiting", "proved"):
         job = desk.open(name).job
         offer = Approval(id="a8", repairs=job.repaired, offered=words("offer"), at=AT)
@@ -70,9 +83,12 @@ def desk() -> Desk:
                 id=f"own-{name}",
                 title=words("order"),
                 complaint=words("complaint"),
-                entries=tuple(
-                    replace(e, note=words("note"), by=words("me"), instrument=words("gauge"))
-                    for e in job.entries
+                entries=(
+                    *(
+                        replace(e, note=words("note"), by=words("me"), instrument=words("gauge"))
+                        for e in job.entries
+                    ),
+                    Entry(id="e90", check="story.load", outcome=NOT_DONE, note=words("lack")),
                 ),
                 notes=(Note(id="n1", text=words("remark"), at=AT, by=words("me")),),
                 approvals=(offer, yes) if job.repaired else (),
@@ -190,6 +206,54 @@ def test_the_decimal_sign_follows_the_language_of_the_device(
     assert f'data-decimal="{sign}"' in page
     said = {"Accept-Language": language, "Cookie": "numbers=point"}
     assert 'data-decimal="."' in client.get("/settings", headers=said).text
+
+
+@pytest.mark.parametrize(
+    "typed",
+    ["15.5", "15½", "½", "15 1/2", "15-1/2", "15,5 ± 0,1", "½ ± ½", "1.5e1", "–5", "‑5"],
+)
+def test_a_bare_number_is_taken_in_the_unit_beside_its_field(typed: str) -> None:
+    """However it is written: what the reader of numbers takes as bare gets that unit."""
+    meant = parse_quantity(typed, "temperature", name="it", default_unit="°F")
+    taken = parse_quantity(with_unit(typed, "°F"), "temperature", name="it", default_unit="°C")
+    assert (taken.value, taken.std) == (meant.value, meant.std)
+
+
+@pytest.mark.parametrize("typed", ["403 mm", "5 ft 3 in", "9°C", "11 h 30 min", "5'", "about 15"])
+def test_what_names_a_unit_gets_no_other(typed: str) -> None:
+    assert with_unit(typed, "in") == typed
+
+
+def test_script_and_server_take_the_same_numbers_as_bare(client: TestClient) -> None:
+    script = client.get("/static/forms.js").text
+    found = re.search(r"const BARE =\s*/\^(.*)\$/;", script)
+    assert found is not None
+    assert found[1].replace("\\/", "/") == BARE.pattern
+
+
+def test_a_refused_form_says_in_which_unit_its_numbers_are_taken(client: TestClient) -> None:
+    form = {"check": "feed.loss", "values.loss": "much", "unit:values.loss": "V", "key": "k2"}
+    page = client.post("/jobs/fresh/do/answer", data=form)
+    assert page.status_code == 422
+    assert re.search(r'<label for="again-\d">[^<]* <span class="unit">V</span></label>', page.text)
+    assert '<input type="hidden" name="unit:values.loss" value="V">' in page.text
+
+
+@pytest.mark.parametrize(
+    ("value", "std", "unit", "metric", "imperial"),
+    [  # rounded at the second digit of the spread once converted (JCGM 100:2008, 7.2.6)
+        (403.0, 1.0, "mm", "403 ± 1 mm", "15.866 ± 0.039 in"),
+        (26.0, 6.0, "L/min", "26 ± 6 L/min", "1590 ± 370 in³/min"),
+        (15000.0, 400.0, "mL/min", "15000 ± 400 mL/min", "915 ± 24 in³/min"),
+        (5.0, 2.0, "%", "5 ± 2 %", "5 ± 2 %"),
+        (20.0, 0.0, "°C", "20 °C", "68 °F"),
+    ],
+)  # fmt: skip
+def test_an_assumed_value_is_shown_without_powers_of_ten(
+    value: float, std: float, unit: str, metric: str, imperial: str
+) -> None:
+    assert Person().spread(value, std, unit) == metric
+    assert Person(imperial=True).spread(value, std, unit) == imperial
 
 
 def test_the_address_of_a_calculator_says_in_which_units_it_was_typed(client: TestClient) -> None:

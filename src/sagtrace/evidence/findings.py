@@ -242,7 +242,7 @@ def _not_done(system: System, check: Check, entry: Entry) -> Finding:
         id=entry.id,
         source=check.id,
         name=check.name,
-        text=f"could not be done: {entry.note.strip()}",
+        text=f"could not be done: “{entry.note.strip()}”",
         target=node or check_leaf(check.id),
         likelihood=(1.0,) * size,
     )

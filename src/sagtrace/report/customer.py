@@ -6,6 +6,7 @@ from sagtrace.diagnosis.verdict import Belief
 from sagtrace.repair.approved import covered
 from sagtrace.repair.options import Option
 from sagtrace.repair.proofs import DueProof
+from sagtrace.report.after_repair import failed_proofs
 from sagtrace.report.approved import ask_again
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.heading import NO_HEADING, Heading
@@ -91,10 +92,11 @@ def _done_body(assessment: Assessment) -> tuple[Block, ...]:
     job, system = assessment.job, assessment.system
     work = tuple(sentence(system.repairs[r].done) for r in job.repaired)
     day = f" on {job.repaired_at[:10]}" if job.repaired_at else ""
-    passed = {
-        "proved": "The repair is proved: every test below was passed.",
-        "prove": "The repair is not proved yet: the tests below decide.",
-    }[assessment.stage]
+    passed = "The repair is not proved yet: the tests below decide."
+    if assessment.stage == "proved":
+        passed = "The repair is proved: every test below was passed."
+    elif failed_proofs(assessment):
+        passed = "The repair is not proved: a test failed, so more has to be found and repaired."
     return (
         Section(title="What was wrong", body=_found(assessment)),
         Section(title="What you approved", body=_approved(assessment)),
@@ -171,28 +173,24 @@ def _standing(assessment: Assessment, belief: Belief) -> str:
 
 
 def _approved(assessment: Assessment) -> tuple[Block, ...]:
-    """Return the price that was approved, by whom and when, and what went beyond it."""
+    """Return the prices that were approved, by whom and when, and what went beyond them."""
     job, system = assessment.job, assessment.system
     said = [a for a in job.approvals if a.answer == "approved"]
     if not said:
         return (Para(text="No approval is noted."),)
-    last = said[-1]
-    how = f", {last.how}" if last.how else ""
-    by = last.who or "the customer"
-    blocks: list[Block] = [
-        Para(text=f"{sentence(repairs_named(system, last.repairs))}"),
-        Para(
-            text=Own(
-                f"Price as told: {last.offered or 'not noted'}. "
-                f"Approved by {by}{how}, {when(last.at)}."
-            )
-        ),
-    ]
-    beyond = covered(system, job, job.repaired).missing
-    if beyond:
-        text = f"Done without a noted approval: {repairs_named(system, beyond)}."
+    cover = covered(system, job, job.repaired)
+    told = cover.approvals or said[-1:]
+    blocks: list[Block] = []
+    for one in told:
+        how = f", {one.how}" if one.how else ""
+        price = f"Price as told: {one.offered or 'not noted'}. "
+        by = f"Approved by {one.who or 'the customer'}{how}, {when(one.at)}."
+        blocks.append(Para(text=sentence(repairs_named(system, one.repairs))))
+        blocks.append(Para(text=Own(price + by)))
+    if cover.missing:
+        text = f"Done without a noted approval: {repairs_named(system, cover.missing)}."
         blocks.append(Warn(level="notice", text=text))
-    if last.offered and system.tariff.basis == _INVENTED:
+    if any(one.offered for one in told) and system.tariff.basis == _INVENTED:
         blocks.append(_NO_OFFER)
     return tuple(blocks)
 

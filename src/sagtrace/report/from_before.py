@@ -78,4 +78,4 @@ def sum_of(bearings: tuple[Bearing, ...]) -> str:
         if count[bears]
     ]
     first = f"{n} finding{'s are' if n > 1 else ' is'} from before the repair"
-    return f"{first}. Of now: {'; '.join(parts)}."
+    return f"{first}. Now {'; '.join(parts)}."

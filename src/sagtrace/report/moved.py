@@ -9,7 +9,7 @@ from sagtrace.diagnosis.verdict import Belief, Verdict
 from sagtrace.report.assessment import Judged
 from sagtrace.report.tree import Bar
 from sagtrace.report.words import listed, odds, percent, sentence
-from sagtrace.vehicle.job import Job
+from sagtrace.vehicle.job import NOT_DONE, Job
 from sagtrace.vehicle.system import System
 
 __all__ = ["Moved", "moved", "verdict_bars"]
@@ -83,6 +83,8 @@ def _entry(after: Judged) -> _News:
         text = sentence(f"{entry.supersedes} was withdrawn: {check.name}")
         return _News(id=entry.id, said=text, findings=())
     said = sentence(f"{check.name}: {finding.text}" if finding else check.name)
+    if entry.outcome == NOT_DONE:
+        said = sentence(f"{check.name}: could not be done, and is not asked for again")
     return _News(id=entry.id, said=said, findings=(entry.id,))
 
 

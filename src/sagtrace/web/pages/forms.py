@@ -46,6 +46,7 @@ class AgainField:
     label: str
     value: str
     wrong: bool = False  # the problem is about this one
+    unit: str = ""  # that a bare number is taken in
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,6 +120,7 @@ def again(request: Request, err: Exception, fields: Fields, back: str, file: str
     every = [
         AgainField(
             name=name, value=value, wrong=name == said.field,
+            unit=last_of(fields, f"{_UNIT}{name}"),
             label=question_of(name, desk, job, check) or name.rpartition(".")[2].replace("-", " "),
         )
         for name, values in fields.items()

@@ -4,7 +4,9 @@ import { drafts } from "/static/held.js";
 import { _ } from "/static/words.js";
 
 const OWN = ["key", "next", "item"]; // fields that are no part of the body
-const BARE = /^[\s\d.,+\-−±/·'’]*\d[\s\d.,+\-−±/·]*$/; // a number that names no unit
+// A number that names no unit, in all the ways in which one may be typed; people.py has the same.
+const BARE =
+  /^(?:[\s\d.,+\-−–‒‐‑±/·'’½¼¾⅛⅜⅝⅞]|\d[eE][+\-]?(?=\d))*[\d½¼¾⅛⅜⅝⅞][\s\d.,+\-−–‒‐‑±/·½¼¾⅛⅜⅝⅞]*$/;
 
 function fieldsOf(form, button) {
   const fields = [...new FormData(form)];
@@ -34,12 +36,14 @@ export function bodyOf(form, button) {
 const isTyped = (field) =>
   field.name && !["hidden", "submit", "button", "file"].includes(field.type) && field.tagName !== "FIELDSET";
 const isTick = (field) => ["checkbox", "radio"].includes(field.type);
+const unitOf = (form, field) => form.elements.namedItem(`unit:${field.name}`)?.value ?? "";
 
+// A field is kept with its choice, or with the unit that stood beside it.
 export function saveDraft(form) {
   if (!form.id) return;
   const typed = [...form.elements]
     .filter(isTyped)
-    .map((field) => [field.name, isTick(field) ? field.value : "", isTick(field) ? field.checked : field.value]);
+    .map((field) => (isTick(field) ? [field.name, field.value, field.checked] : [field.name, unitOf(form, field), field.value]));
   drafts.put(drafts.name(form), typed);
 }
 
@@ -57,7 +61,8 @@ export function restoreDraft(form) {
     if (now === value) continue;
     differs = true;
     if (isTick(field)) field.checked = value;
-    else field.value = value;
+    // The settings may have changed since: a number stays in the unit it was typed in.
+    else field.value = choice && choice !== unitOf(form, field) && BARE.test(value) ? `${value.trim()} ${choice}` : value;
   }
   const folded = differs && form.closest("details");
   if (folded) folded.open = true;
@@ -150,7 +155,7 @@ export function isSure(form) {
   const asked = form.querySelector(".doubt");
   if (!field || asked?.querySelector("input").checked) return true;
   asked?.remove();
-  const unit = form.elements.namedItem(`unit:${field.name}`)?.value ?? "";
+  const unit = unitOf(form, field);
   const [, number, own] = field.value.trim().match(/^(\d+(?:[.,]\d+)?)\s*(s|min|h|d)?$/) ?? [];
   const typed = Number(number?.replace(",", ".")) * SECONDS[own ?? unit];
   const passed = Number(field.dataset.elapsed) + (performance.now() - Number(field.dataset.shown ?? 0)) / 1000;

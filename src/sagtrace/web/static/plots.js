@@ -248,7 +248,8 @@ export class Plots {
       },
       axes: [
         { ...axis, size: 26, gap: 2, incrs: TICKS, space: 64, values: (_, at, __, ___, step) => at.map((s) => minutes(s, step)) },
-        { ...axis, size: SIDE, gap: 4, values: (_, at) => at.map((v) => (scheme.unit ? told(String(+v.toFixed(6))) : "")), grid: { ...axis.grid, show: Boolean(scheme.unit) } },
+        // A low panel has closer ticks, so that it shows more of its scale than the zero.
+        { ...axis, size: SIDE, gap: 4, space: scheme.limit ? 20 : 30, values: (_, at) => at.map((v) => (scheme.unit ? told(String(+v.toFixed(6))) : "")), grid: { ...axis.grid, show: Boolean(scheme.unit) } },
       ],
       series: [{}, ...scheme.rows.map((r) => this.#series(scheme, r))],
       hooks: {

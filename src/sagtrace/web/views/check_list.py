@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from sagtrace.repair.costs import way_to_check
 from sagtrace.report.words import sentence
 from sagtrace.vehicle.checks import Check
-from sagtrace.vehicle.job import Job
+from sagtrace.vehicle.job import NOT_DONE, Job
 from sagtrace.vehicle.system import System
 from sagtrace.web.views.cards import KINDS, time_of
 from sagtrace.web.words import _
@@ -27,6 +27,7 @@ class Line:
     kind: str
     time: str
     answered: bool
+    not_done: bool  # it was said that it cannot be done here
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,7 +76,7 @@ def parts_of(system: System, check: Check) -> tuple[str, ...]:
 
 def checks_page(system: System, job: Job, text: str, component: str, kind: str) -> ChecksPage:
     """Return the checks that fit every filter that is set."""
-    answered = {entry.check for entry in job.current()}
+    answers = {entry.check: entry.outcome for entry in job.current()}
     words = text.casefold().split()
     grouped: dict[str, list[Line]] = {}
     used: dict[str, None] = {}
@@ -90,7 +91,7 @@ def checks_page(system: System, job: Job, text: str, component: str, kind: str) 
         line = Line(
             id=check.id, name=sentence(check.name).rstrip("."), kind=_(KINDS[check.kind]),
             time=time_of(check.minutes + way.minutes, check.wait_minutes),
-            answered=check.id in answered,
+            answered=check.id in answers, not_done=answers.get(check.id) == NOT_DONE,
         )  # fmt: skip
         grouped.setdefault(_group(check, parts), []).append(line)
     names = {c: sentence(system.components[c].name).rstrip(".") for c in used}

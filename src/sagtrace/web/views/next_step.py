@@ -87,6 +87,7 @@ class StepPage:
     others: tuple[Other, ...]
     dear: tuple[Other, ...]  # others that are not expected to pay for themselves
     due: tuple[Due, ...]
+    again: bool  # a proof failed, and enough is known to repair again before it is repeated
     access: tuple[AccessChoice, ...]
     holds: str  # the access states that hold, in words
 
@@ -126,6 +127,7 @@ def step_page(
         others=tuple(o for o in others if o.saves)[:_OTHERS],
         dear=tuple(o for o in others if not o.saves)[:_OTHERS],
         due=_due(found),
+        again=repair_after_failure(found) is not None,
         access=access_of(system, job),
         holds=_holds(system, job),
     )
@@ -138,7 +140,7 @@ def troubled_page(job: Job, system: System, problem: str, person: Person, now: s
         headline=_("Look at the evidence again."), reason="", problem=problem, card=None,
         waits=waits(system, job, person, now),
         due_hold=False, moved=None, undo="", begun="", bars=(), lead="", old="", others=(), dear=(),
-        due=(),
+        due=(), again=False,
         access=access_of(system, job), holds=_holds(system, job),
     )  # fmt: skip
 
@@ -219,7 +221,7 @@ def _due(found: Assessment) -> tuple[Due, ...]:
         due.append(
             Due(
                 check=each.proof.check, name=name, text=text, result=result, said=said,
-                now=what_now(result),
+                now=what_now(found, result),
             )
         )  # fmt: skip
     return tuple(due)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import unicodedata
 from collections.abc import Mapping
@@ -16,10 +17,15 @@ from starlette.requests import Request
 
 from sagtrace.units import Reader, convert
 
-__all__ = ["Person", "usual_sign", "with_unit"]
+__all__ = ["BARE", "Person", "usual_sign", "with_unit"]
 
 _LONGEST = 200  # chosen: characters of a header that are looked at
-_BARE = re.compile(r"[\s\d.,+\-−±/·'’]*\d[\s\d.,+\-−±/·]*")  # a number that names no unit
+_LONGEST_NUMBER = 80  # characters; a longer one is refused where it is read
+# A number that names no unit, in all the ways in which one may be typed; forms.js has the same.
+BARE = re.compile(
+    r"(?:[\s\d.,+\-−–‒‐‑±/·'’½¼¾⅛⅜⅝⅞]|\d[eE][+\-]?(?=\d))*"
+    r"[\d½¼¾⅛⅜⅝⅞][\s\d.,+\-−–‒‐‑±/·½¼¾⅛⅜⅝⅞]*"
+)
 
 
 Decimal = Literal["", "point", "comma"]
@@ -71,12 +77,25 @@ class Person:
         shown = self.reader.unit(unit)
         number = convert(value, unit, shown)
         std = convert(value + std, unit, shown) - number
-        text = f"{number:.4g} ± {std:.2g}" if std > 0.0 else f"{number:.4g}"
+        text = f"{_plain(number, 4)} ± {_plain(std, 2)}" if std > 0.0 else _plain(number, 4)
+        if std > 0.0 and shown != unit:  # the place of the spread's second digit, for both
+            place = math.floor(math.log10(std)) - 1
+            text = f"{_at(number, place)} ± {_at(std, place)}"
         return self.number(f"{text} {shown}".strip())
 
     def number(self, text: str) -> str:
         """Return a text with this person's decimal sign."""
         return self.reader.number(text)
+
+
+def _plain(number: float, digits: int) -> str:
+    """Return a number with so many digits that count, never as a power of ten."""
+    return f"{number:.{digits}g}" if abs(number) < 10.0**digits else f"{number:.0f}"
+
+
+def _at(number: float, place: int) -> str:
+    """Return a number rounded at a power of ten."""
+    return f"{round(number, -place):.{max(-place, 0)}f}"
 
 
 @lru_cache(maxsize=256)
@@ -106,7 +125,8 @@ def _writable(name: str) -> str:
 def with_unit(typed: str, unit: str) -> str:
     """Return what was typed, with the unit that stood beside the field if it names none.
 
-    >>> with_unit("15.5", "in"), with_unit("403 mm", "in")
-    ('15.5 in', '403 mm')
+    >>> with_unit("15.5", "in"), with_unit("15½", "in"), with_unit("403 mm", "in")
+    ('15.5 in', '15½ in', '403 mm')
     """
-    return f"{typed.strip()} {unit}" if unit and _BARE.fullmatch(typed) else typed
+    bare = unit and len(typed) <= _LONGEST_NUMBER and BARE.fullmatch(typed)
+    return f"{typed.strip()} {unit}" if bare else typed

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 
 from sagtrace.repair.costs import way_to_check
 from sagtrace.repair.proofs import DueProof
-from sagtrace.report.after_repair import handover, proof_cautions
+from sagtrace.report.after_repair import handover, proof_cautions, repair_after_failure
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.compared import compared
 from sagtrace.report.words import duration, listed, sentence
@@ -37,19 +37,24 @@ _BARE = re.compile(r"\s*[-+−]?\d+(?:[.,]\d+)?\s*")
 _WHAT_NOW = {  # by the result of a proof
     "passed": later("Nothing more is needed here."),
     "undecided": later(
-        "The repair is neither proved nor refuted. Repeat the test longer, or with a finer "
-        "instrument, and type the new result."
+        "The repair is neither proved nor refuted. Do the test again as said, and type the new "
+        "result."
     ),
     "failed": later(
         "The repair is not proved. A fault that was repaired is still there, or one that was not "
         "found is: go on checking, and type what you find as an answer to its check."
     ),
+    "repair": later(
+        "The repair is not proved, and enough was found since to repair again. Then do this test "
+        "anew."
+    ),
 }
 
 
-def what_now(result: str) -> str:
+def what_now(a: Assessment, result: str) -> str:
     """Return what to do after a proof that ended so."""
-    return _(_WHAT_NOW[result]) if result else ""
+    again = result == "failed" and repair_after_failure(a)
+    return _(_WHAT_NOW["repair" if again else result]) if result else ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,6 +97,7 @@ class ProofView:
     check: str
     name: str
     proves: str
+    left: str  # what was found and not repaired, which it would find still there
     limit: str
     least: str  # how long it lasts at least, for a hold
     why: str
@@ -166,10 +172,13 @@ def _proof(a: Assessment, due: DueProof, now: str, reader: Reader) -> ProofView:
     entry = next((e for e in reversed(a.job.valid_proofs()) if e.check == check.id), None)
     result = due.judged.result if due.judged else ""
     inputs = check.measure.inputs if check.measure else ()
+    fixed = {fault for repair in a.job.repaired for fault in system.repair(repair).fixes}
+    left = [f for f in due.faults if a.job.repaired and f not in fixed]
     return ProofView(
         check=check.id,
         name=sentence(check.name).rstrip("."),
-        proves=sentence(listed([system.faults[f].name for f in due.faults])).rstrip("."),
+        proves=_faults(a, [f for f in due.faults if f not in left]),
+        left=_faults(a, left),
         limit=_limit(due),
         least=duration(due.hold) if due.hold is not None else "",
         why=sentence(due.proof.text),
@@ -187,7 +196,7 @@ def _proof(a: Assessment, due: DueProof, now: str, reader: Reader) -> ProofView:
         result_when=moment(entry.at if entry else ""),
         result_by=entry.by if entry else "",
         typed=_typed(entry.values, inputs) if entry else (),
-        next=what_now(result),
+        next=what_now(a, result),
         waiting=_waiting(begun, inputs, now) if begun else None,
         may_begin=check.wait_minutes > 0.0,
         start_fields=tuple(_field(slot, None, now, reader) for slot in inputs if _at_start(slot)),
@@ -195,6 +204,10 @@ def _proof(a: Assessment, due: DueProof, now: str, reader: Reader) -> ProofView:
         outcomes=tuple((o.id, sentence(o.text)) for o in check.outcomes),
         comparison=_comparison(a, due, reader),
     )
+
+
+def _faults(a: Assessment, faults: Sequence[str]) -> str:
+    return sentence(listed([a.system.faults[f].name for f in faults])).rstrip(".")
 
 
 def _limit(due: DueProof) -> str:
