@@ -145,4 +145,4 @@ def test_what_bad_work_leaves_is_looked_for(system: System) -> None:
 
 def test_what_a_check_looks_at(system: System) -> None:
     assert looks_at(system.checks["soap.fitting@left"]) == ("line.fitting-leak@left",)
-    assert looks_at(system.checks["hold.overnight@left"]) == ("air.escape@left",)
+    assert looks_at(system.checks["hold.overnight@left"]) == ("sag@left",)

@@ -87,7 +87,6 @@ class Assessing:
             found = self._earlier.get(key)
             if found is None:
                 try:
-                    earlier = replace(kept.job, **{newest: getattr(kept.job, newest)[:-1]})
                     found = self.workshop.judge(earlier, _Place(self.store, earlier))
                 except (ContradictionError, DocumentError, InputError):
                     return None  # the newest entry put it right, or a work came after it

@@ -38,7 +38,7 @@ _WHAT_NOW = {  # by the result of a proof
     "passed": later("Nothing more is needed here."),
     "undecided": later(
         "The repair is neither proved nor refuted. Repeat the test longer, or with a finer "
-        "instrument, and type the new result."
+        "instrument, and type the new result. If that leaves it open too, look for a second fault."
     ),
     "failed": later(
         "The repair is not proved. A fault that was repaired is still there, or one that was not "
@@ -169,7 +169,10 @@ def _proof(a: Assessment, due: DueProof, now: str, reader: Reader) -> ProofView:
     return ProofView(
         check=check.id,
         name=sentence(check.name).rstrip("."),
-        proves=sentence(listed([system.faults[f].name for f in due.faults])).rstrip("."),
+        proves=sentence(
+            listed([system.faults[f].name for f in due.faults])
+            or _("everything, on the whole vehicle")
+        ).rstrip("."),
         limit=_limit(due),
         least=duration(due.hold) if due.hold is not None else "",
         why=sentence(due.proof.text),
