@@ -120,6 +120,7 @@ def desk_of_everything() -> Desk:
     proofs = (
         Entry(id="p1", check=HOLD, values=NIGHT, at=AT),
         Entry(id="p2", check=FILL, values=FILLED, at=AT),
+        Entry(id="p3", check="try.lift", outcome="normal", at=AT),
     )
     slip = Entry(id="e1", check="soap.fold-normal@left", outcome="perhaps")
     for job in (

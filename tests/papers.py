@@ -118,6 +118,7 @@ JOBS: dict[str, Job] = {
                 height_start="403 mm", height_end="402.5 mm", time="14 h", **AT_9_DEGREES,
             ),
             numbers("p4", "pump.fill-test", **FILL, time="30 s", supply="12.5 V"),
+            Entry(id="p5", check="try.lift", outcome="normal"),
         ),
     ),
     "hostile": replace(

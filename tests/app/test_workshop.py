@@ -343,9 +343,10 @@ def test_a_job_is_proved_only_by_a_passed_test(
     workshop: Workshop, leaking: Job, end: str, result: str, stage: str
 ) -> None:
     job = workshop.repaired(leaking, ("spring.replace@left",))
+    lift = replace(entry("p0", "try.lift"), outcome="normal")  # due after every repair
     test = replace(entry("p1", "hold.overnight@left"), values={**NIGHT, "height-end": end})
-    job = workshop.prove(job, test)
-    assert (job.entries, job.proofs) == (leaking.entries, (test,))
+    job = workshop.prove(workshop.prove(job, lift), test)
+    assert (job.entries, job.proofs) == (leaking.entries, (lift, test))
     a = workshop.assess(job)
     (due,) = [p for p in a.proofs if p.proof.check == "hold.overnight@left"]
     assert due.judged is not None
@@ -359,6 +360,7 @@ def test_the_last_answer_to_a_proof_counts(workshop: Workshop, leaking: Job) -> 
         test = replace(entry(id_, "hold.overnight@left"), values={**NIGHT, "height-end": end})
         job = workshop.prove(job, test)
     assert len(job.proofs) == 2
+    job = workshop.prove(job, replace(entry("p3", "try.lift"), outcome="normal"))
     assert workshop.assess(job).stage == "proved"
 
 
@@ -396,15 +398,18 @@ def test_a_correction_moves_no_part_of_the_vehicle(workshop: Workshop, leaking: 
 
 
 def test_a_proof_can_be_corrected_and_withdrawn(workshop: Workshop, leaking: Job) -> None:
-    job = workshop.prove(workshop.repaired(leaking, ("spring.replace@left",)), proof("p1"))
+    lift = replace(entry("p0", "try.lift"), outcome="normal")
+    job = workshop.prove(workshop.repaired(leaking, ("spring.replace@left",)), lift)
+    job = workshop.prove(job, proof("p1"))
     assert workshop.assess(job).stage == "proved"
     worse = workshop.prove(job, proof("p2", "380 mm", supersedes="p1"))
     assert workshop.assess(worse).stage == "prove"
     gone = workshop.withdraw(job, "p1", "wrong wheel", "2026-11-24T09:00:00Z", "A")
     assert gone.entries == job.entries
-    assert (gone.proofs[1].supersedes, gone.proofs[1].withdrawn) == ("p1", True)
-    (due,) = workshop.assess(gone).proofs
+    assert (gone.proofs[2].supersedes, gone.proofs[2].withdrawn) == ("p1", True)
+    due, whole = workshop.assess(gone).proofs
     assert due.judged is None
+    assert whole.judged is not None
 
 
 def test_a_proof_of_an_earlier_repair_is_not_corrected(workshop: Workshop, leaking: Job) -> None:
@@ -417,7 +422,9 @@ def test_a_proof_of_an_earlier_repair_is_not_corrected(workshop: Workshop, leaki
 def test_what_was_found_and_left_must_be_proved_too(workshop: Workshop, leaking: Job) -> None:
     a = workshop.assess(workshop.repaired(leaking, ("fuse.renew",)))
     assert a.stage == "prove"
-    assert {p.proof.id for p in a.proofs} == {"proof.fuse-lasts", "proof.corner-holds@left"}
+    assert {p.proof.id for p in a.proofs} == {
+        "proof.fuse-lasts", "proof.corner-holds@left", "proof.lifts-again",
+    }  # fmt: skip
 
 
 # --- printing

@@ -448,6 +448,8 @@ def test_a_repair_that_holds_is_proved(cli: Cli) -> None:
     given = [part for text in (*night, *warm) for part in ("-v", text)]
     said = cli("prove", "job.yaml", "hold.overnight@left", *given, "--at", WHEN)
     assert said.out.startswith("PASSED: ")
+    assert not cli("next", "job.yaml").out.startswith("The repair is proved.")
+    cli("prove", "job.yaml", "try.lift", "-o", "normal", "--at", WHEN)
     assert cli("next", "job.yaml").out.startswith("The repair is proved.")
     assert cli("proofs", "job.yaml").out.startswith("PASSED: ")
 

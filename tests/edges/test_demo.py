@@ -117,7 +117,7 @@ def test_doing_nothing_comes_back(demo: Assessment) -> None:
 
 def test_both_repairs_must_be_proved(demo: Assessment) -> None:
     due = {p.proof.check: p for p in demo.proofs}
-    assert set(due) == {"hold.overnight@left", "pump.fill-test"}
+    assert set(due) == {"hold.overnight@left", "pump.fill-test", "try.lift"}
     hold = due["hold.overnight@left"].hold
     assert hold is not None
     assert 3600.0 < hold < 24 * 3600.0

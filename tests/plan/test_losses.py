@@ -23,7 +23,12 @@ E1 = "five suspects, p = .40 .25 .20 .10 .05, look 30 5 12 4 2.5, repair 100 40 
 
 
 def losses(
-    look: ArrayLike, repair: ArrayLike, *, outright: ArrayLike = inf, missed: ArrayLike = 1e9
+    look: ArrayLike,
+    repair: ArrayLike,
+    *,
+    outright: ArrayLike = inf,
+    missed: ArrayLike = 1e9,
+    wrong: ArrayLike = 0.0,
 ) -> Losses:
     """Return losses of faults; unless said, replacing blindly is out of the question."""
     looks = np.asarray(look, dtype=np.float64)
@@ -33,6 +38,7 @@ def losses(
         repair=np.asarray(repair, dtype=np.float64),
         outright=np.broadcast_to(np.asarray(outright, dtype=np.float64), looks.shape),
         missed=np.broadcast_to(np.asarray(missed, dtype=np.float64), looks.shape),
+        wrong=np.broadcast_to(np.asarray(wrong, dtype=np.float64), looks.shape),
     )
 
 
@@ -47,7 +53,8 @@ def step_by_step(x: Losses, present: Sequence[float], order: Sequence[int]) -> f
         left = min(1.0, sum(present[j] for j in order[n:]))
         if left > 0.0:
             by_look = left * float(x.look[i]) + present[i] * float(x.repair[i])
-            spent += min(by_look, left * float(x.outright[i]))
+            blind = left * float(x.outright[i]) + max(left - present[i], 0.0) * float(x.wrong[i])
+            spent += min(by_look, blind)
         missed = sum(present[j] * float(x.missed[j]) for j in order[n + 1 :])
         best = min(best, spent + missed)
     return best
@@ -91,6 +98,7 @@ def test_against_a_slow_account() -> None:
     for _ in range(40):
         n = int(rng.integers(1, 9))
         one, present = random_losses(rng, n), rng.uniform(0.0, 1.0, (5, n)) ** 3
+        one = replace(one, wrong=np.where(rng.random(n) < 0.3, rng.uniform(0.0, 500.0, n), 0.0))
         present[rng.random((5, n)) < 0.2] = 0.0
         course = expected_cost(one, present)
         for row, order, cost in zip(present, course.order, course.cost, strict=True):
@@ -121,7 +129,7 @@ def test_how_far_the_rule_is_from_the_best_order() -> None:
     assert np.mean(gaps_to_the_best_order()) == pytest.approx(0.0475, abs=5e-4)
 
 
-@pytest.mark.parametrize("what", ["repair", "missed"])
+@pytest.mark.parametrize("what", ["repair", "missed", "wrong"])
 def test_dearer_work_never_makes_the_job_cheaper(what: str) -> None:
     rng = np.random.default_rng(24)
     for _ in range(60):

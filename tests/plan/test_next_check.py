@@ -19,7 +19,7 @@ from sagtrace.evidence.gather import complaint_finding
 from sagtrace.plan.losses import Losses, losses_of
 from sagtrace.plan.next_check import Offer, Plan, choose
 from sagtrace.vehicle.checks import Access, Check
-from sagtrace.vehicle.nodes import Fault
+from sagtrace.vehicle.nodes import Fault, Node
 from sagtrace.vehicle.repairs import Repair
 from sagtrace.vehicle.system import System
 from small_system import fault, found, look, small_reasoner, system_of
@@ -189,14 +189,51 @@ def test_one_certain_fault_is_repaired(reasoner: Reasoner) -> None:
     assert all(offer.saving == pytest.approx(-offer.cost, abs=1e-9) for offer in plan.offers)
 
 
-def test_a_complaint_that_nothing_explains_is_pursued() -> None:
-    """Every fault is ruled out: nothing to repair, so the least dear check goes on."""
+def test_where_no_check_tells_anything_it_ends_undecided() -> None:
+    """Every fault is ruled out or all that is left is a coin: looking on would never end."""
     gone = [certain(f, *one_hot(n, 0)) for f, n in SMALL.sizes.items()]
     plan, _ = plan_for(SMALL, [*gone, LOW])
-    assert plan.faults == ()
-    assert plan.action == "check"
+    assert (plan.action, plan.faults, plan.undecided) == ("repair", (), True)
     assert plan.expected_cost == pytest.approx(0.0, abs=1e-9)
-    assert plan.offers[0].cost == min(offer.cost for offer in plan.offers)
+    open_, offers = plan_for(SMALL, [LOW])
+    assert "coin" in offers
+    assert not open_.undecided
+
+
+@pytest.mark.parametrize(("clear", "action"), [(0.9, "check"), (0.51, "repair")])
+def test_two_suspects_are_told_apart_as_long_as_a_check_can(clear: float, action: str) -> None:
+    """Each is there with 45 %; a look at 400 pays never. At .51 it tells 2 x 0.0003 bit."""
+    system = system_of(
+        nodes=[fault(name, {"present": 0.45}, returns=0.01) for name in "ab"],
+        checks=[
+            look("see", "a b", ({"a": "present"}, f"{clear} {1 - clear}"), ({}, "0.5 0.5"),
+                 minutes=400.0),
+        ],
+        repairs=[mend("a", 900.0), mend("b", 900.0)],
+    )  # fmt: skip
+    plan, _ = plan_for(Reasoner(system), [])
+    assert plan.faults == ()
+    assert plan.action == action
+    assert plan.undecided == (action == "repair")
+
+
+def reasons(p: float) -> Reasoner:
+    """Return a reason that needs no part, present with p, and four parts; nothing tells of them."""
+    nodes: list[Node] = [
+        replace(fault("reason", {"present": p}, returns=0.3), kind="no-part"),
+        *(fault(part, {"present": (1.0 - p) / 4}, returns=1.0) for part in "abcd"),
+    ]
+    ask = look("coin", "yes no", ({}, "0.5 0.5"))
+    return Reasoner(
+        system_of(nodes, [ask], [mend("reason", 10.0), *(mend(part, 900.0) for part in "abcd")])
+    )
+
+
+@pytest.mark.parametrize(("p", "faults"), [(0.6, ()), (0.97, ("reason",))])
+def test_nothing_to_repair_needs_more_certainty(p: float, faults: tuple[str, ...]) -> None:
+    """A come-back is 300: explained at .6, .4 x 300 more; left, .6 x .3 x 310."""
+    plan, _ = plan_for(reasons(p), [])
+    assert plan.faults == faults
 
 
 def test_what_a_check_tells_is_its_mutual_information() -> None:

@@ -13,7 +13,10 @@ from sagtrace.report.after_repair import (
     declined,
     handover,
     how_things_stand,
+    open_proofs,
     proof_cautions,
+    repair_after_failure,
+    suspects,
 )
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.headline import DECLINED, headline
@@ -48,7 +51,8 @@ def repaired(workshop: Workshop, found: Job) -> Job:
 
 def proved(workshop: Workshop, repaired: Job, end: str) -> Assessment:
     test = Entry(id="p1", check=HOLD, values={**NIGHT, "height-end": end})
-    return workshop.assess(workshop.prove(repaired, test))
+    lift = Entry(id="p2", check="try.lift", outcome="normal")
+    return workshop.assess(workshop.prove(workshop.prove(repaired, lift), test))
 
 
 def test_how_things_stand_is_told_as_it_was_before_the_repair(
@@ -77,6 +81,58 @@ def test_after_a_failed_proof_the_checks_go_on(workshop: Workshop, repaired: Job
     undecided = proved(workshop, repaired, "398 mm")
     assert checks_after_failure(undecided) == ()
     assert headline(undecided).startswith("Prove the repair: ")
+
+
+def test_a_proof_that_stays_open_is_not_repeated_for_ever(
+    workshop: Workshop, repaired: Job
+) -> None:
+    """The second time, other causes are looked for; a reading corrected is not a second time."""
+    once = proved(workshop, repaired, "398 mm")
+    values = {**NIGHT, "height-end": "397.5 mm"}
+    mended = Entry(id="p3", check=HOLD, values=values, supersedes="p1")
+    assert open_proofs(workshop.assess(workshop.prove(once.job, mended))) == ()
+    twice = workshop.assess(workshop.prove(once.job, Entry(id="p3", check=HOLD, values=values)))
+    assert [p.proof.check for p in open_proofs(twice)] == [HOLD]
+    assert HOLD not in {o.check for o in checks_after_failure(twice)}
+    assert headline(twice).startswith("A proof stays open, ")
+
+
+def test_a_failed_proof_is_done_again_before_anything_is_looked_for_in_vain(
+    workshop: Workshop, repaired: Job
+) -> None:
+    """Once, and only where no check pays: a slip is likelier than a fault nothing points at."""
+    failed = proved(workshop, repaired, "380 mm")
+    for plan in (
+        replace(failed.plan, action="check", pursuing=True),
+        replace(failed.plan, action="repair", undecided=True),
+    ):
+        once = replace(failed, plan=plan)
+        assert checks_after_failure(once) == ()
+        assert repair_after_failure(once) is None
+        assert headline(once) == "Prove the repair: overnight hold of the left rear."
+        values = {**NIGHT, "height-end": "380 mm"}
+        job = workshop.prove(failed.job, Entry(id="p3", check=HOLD, values=values))
+        twice = replace(once, job=job)
+        assert checks_after_failure(twice) or repair_after_failure(twice)
+
+
+def test_an_undecided_end_is_told_as_one(workshop: Workshop, found: Job) -> None:
+    a = workshop.assess(found)
+    assert not a.plan.undecided
+    open_ = replace(a, plan=replace(a.plan, action="repair", faults=(), undecided=True))
+    assert headline(open_).startswith("Undecided, repair and prove: ")
+    assert suspects(open_).startswith(a.system.faults[a.verdict.beliefs[0].fault].name)
+
+
+def test_every_repair_is_proved_on_the_whole_vehicle(workshop: Workshop, repaired: Job) -> None:
+    """A spring that holds says nothing of a battery that was weak before it leaked."""
+    test = Entry(id="p1", check=HOLD, values={**NIGHT, "height-end": "403 mm"})
+    held = workshop.prove(repaired, test)
+    assert headline(workshop.assess(held)) == "Prove the repair: lift of the body on demand."
+    stays = Entry(id="p2", check="try.lift", outcome="stays")
+    failed = workshop.assess(workshop.prove(held, stays))
+    assert failed.stage == "prove"
+    assert headline(failed).startswith("A proof failed, ")
 
 
 def test_what_is_still_off_is_put_back_before_the_hand_over(

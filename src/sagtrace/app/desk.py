@@ -30,11 +30,13 @@ from sagtrace.errors import ChangedError, InputError, SagtraceError, UnknownIdEr
 from sagtrace.report.assessment import Assessment, Judged, Recorded
 from sagtrace.signals.imported import Assignment
 from sagtrace.units import METRIC, Reader
-from sagtrace.vehicle.job import Approval, Begun, Entry, Job, Note, Taped
+from sagtrace.vehicle.job import NOT_DONE, Approval, Begun, Entry, Job, Note, Taped
 
 __all__ = ["Desk", "Done", "Newest", "NO_REVISION"]
 
 NO_REVISION = 0  # no job has it: what a sender saw that was none of ours
+
+_NO_PROOF = "Put that right first; the proof stays due."
 
 _TRIES = 20  # chosen: times that a change is worked out anew because others were faster
 
@@ -199,6 +201,8 @@ class Desk:
             shown = self._trainer().answer(self.workshop.system(job.layout), job, check)
             ends = next((b.id for b in job.waiting() if b.check == check), "")
             entry = replace(shown, id=job.next_id(), at=mark.at, by=mark.by, ends=ends)
+            if proof and entry.outcome == NOT_DONE:
+                raise InputError(f"{check}, {entry.note}: nothing is proved. {_NO_PROOF}")
             if proof:
                 return self.workshop.prove(job, entry), {"entry": entry.id}
             job, finding = self.workshop.answer(job, entry)

@@ -3,7 +3,8 @@
 What is hidden follows from the job's seed alone, so a job file holds no answer to look up. It is
 drawn as often as the knowledge says, from vehicles that somebody would bring in: the knowledge must
 let them ride low, and so must the virtual vehicle itself. A repair takes its faults out of the
-vehicle; what was not repaired stays.
+vehicle; what was not repaired stays. What a workshop manual would say of the vehicle is told from
+the start, because without it nobody can prove a new pump.
 """
 
 from __future__ import annotations
@@ -17,22 +18,25 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sagtrace.app.workshop import Workshop
+from sagtrace.app.workshop import COMPLAINT, Workshop
 from sagtrace.errors import InputError
-from sagtrace.vehicle.job import Entry, Job
+from sagtrace.vehicle.job import NOT_DONE, Entry, Job
+from sagtrace.vehicle.layouts import Layout
 from sagtrace.vehicle.system import System
 
 if TYPE_CHECKING:  # because the compiler takes longer to import than most pages take
     from sagtrace.twin.bay.vehicle import BayVehicle
     from sagtrace.twin.virtual import VirtualKnowledge
 
-__all__ = ["by_plan", "Hidden", "LONGEST", "Trainer"]
+__all__ = ["by_plan", "Hidden", "LONGEST", "practice_job", "Trainer"]
 
-COMPLAINT = "complaint"  # the condition that says why anybody brought the vehicle in
+LOW = "complaint"  # the condition that says why anybody brought the vehicle in
 OTHER = "other"  # nobody can look for what is not on the list
 MOST = 3  # chosen: faults at once, so that a session has an end
 DRAWS = 5000  # chosen: far more than a layout needs until one rides low
 LONGEST = 15  # chosen: checks of the plan's own way; each takes about a second to work out
+# What a manual gives, and within how much a sound part keeps it; springs and body it does not tell.
+MANUAL, WITHIN = ("pump-delivery", "pump-current"), 0.05
 HELD = 8  # chosen: vehicles that stay at hand with what was simulated on them
 
 
@@ -79,15 +83,21 @@ class Trainer:
             self._drawn[key] = next(f for f in drawn if self._is_low(system, seed, f))
         return self._drawn[key]
 
+    def is_low(self, system: System, job: Job) -> bool:
+        """Return whether the vehicle as it is now, repairs and all, is one to be brought in."""
+        with self._busy:
+            left = {h.fault: h.state for h in self._hidden(system, job) if not h.repaired}
+            return self._is_low(system, _seed(job), left)
+
     def _is_low(self, system: System, seed: int, hidden: Mapping[str, str]) -> bool:
         """Return whether a vehicle with these faults is one that somebody would bring in."""
         vehicle = self._kept(system, seed, hidden)
-        return vehicle.true(COMPLAINT) != system.nodes[COMPLAINT].state_ids[0]
+        return vehicle.true(LOW) != system.nodes[LOW].state_ids[0]
 
     def answer(self, system: System, job: Job, check_id: str) -> Entry:
         """Return what a person would enter for a check on this vehicle.
 
-        Raises InputError if the vehicle gives this check nothing to answer.
+        Where it gives this check nothing to answer, that it could not be done and why.
         """
         from sagtrace.twin.bay.perform import perform
 
@@ -98,7 +108,7 @@ class Trainer:
         with self._busy:
             found = perform(self._vehicle(system, job), check_id, rng)
         if not found.is_given:
-            raise InputError(f"{system.check(check_id).name}: {found.nothing}")
+            return Entry(id="", check=check_id, outcome=NOT_DONE, note=found.nothing)
         return Entry(id="", check=check_id, outcome=found.outcome, values=dict(found.values))
 
     def _vehicle(self, system: System, job: Job) -> BayVehicle:
@@ -127,6 +137,20 @@ class Trainer:
         )
 
 
+def practice_job(layout: Layout, *, name: str, seed: int, opened: str = "") -> Job:
+    """Return a new practice job, which hides what this seed says."""
+    known = {fact.id: fact for fact in layout.facts if fact.id in MANUAL}
+    told = {
+        id_: f"{fact.value:g} ± {WITHIN * fact.value:.2g} {fact.unit}"
+        for id_, fact in known.items()
+    }
+    job = Job(
+        id=name, title=f"Practice {seed}", layout=layout.id, opened=opened, invented=True,
+        practice=seed, complaint=COMPLAINT,
+    )  # fmt: skip
+    return job.tell(told, at=opened, by="manual of the invented vehicle")
+
+
 def by_plan(
     workshop: Workshop, trainer: Trainer, job: Job, thinking: AbstractContextManager[object]
 ) -> tuple[Job, bool]:
@@ -139,19 +163,15 @@ def by_plan(
         id=job.id, title=job.title, layout=job.layout, complaint=job.complaint,
         told=job.told, practice=job.practice,
     )  # fmt: skip
-    given_up: set[str] = set()
-    while len(way.entries) < LONGEST:
+    done = 0
+    while done < LONGEST:
         with thinking:
             plan = workshop.assess(way).plan
-        offered = [offer.check for offer in plan.offers if offer.check not in given_up]
-        if plan.action != "check" or not offered:
-            return way, plan.action != "check"
-        try:
-            shown = trainer.answer(system, way, offered[0])
-        except InputError:  # nothing to find out there
-            given_up.add(offered[0])
-            continue
+        if plan.action != "check":
+            return way, True
+        shown = trainer.answer(system, way, plan.offers[0].check)
         way, _ = workshop.answer(way, replace(shown, id=way.next_id()))
+        done += shown.outcome != NOT_DONE
     return way, False
 
 
@@ -173,7 +193,7 @@ def _draws(system: System, seed: int) -> Iterator[Mapping[str, str]]:
     for _ in range(DRAWS):
         states = draw_hidden(system, rng)
         faults = {f: states[f] for f in system.faults if states[f] != healthy[f]}
-        low = states[COMPLAINT] != healthy[COMPLAINT]
+        low = states[LOW] != healthy[LOW]
         if low and 0 < len(faults) <= MOST and OTHER not in faults:
             yield faults
     raise InputError(f"no vehicle of layout {system.layout.id} rides low; choose another layout.")

@@ -12,7 +12,12 @@ from sagtrace.cli.options import AsJson, JobPath
 from sagtrace.cli.output import print_json, say, show_table
 from sagtrace.plan.next_check import Offer
 from sagtrace.repair.costs import way_cautions
-from sagtrace.report.after_repair import checks_after_failure, repair_after_failure
+from sagtrace.report.after_repair import (
+    checks_after_failure,
+    failed_proofs,
+    repair_after_failure,
+    suspects,
+)
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.parts import (
     by_gravity,
@@ -55,22 +60,29 @@ def run(
         if rows:
             show_table(("Or", ">Time", ">Saves", "Id"), rows)
     elif assessment.stage == "repair":
-        say("Stop looking: no further check would pay for itself.")
+        if assessment.plan.undecided:
+            say(f"Undecided: no check here tells these apart: {suspects(assessment)}.")
+        else:
+            say("Stop looking: no further check would pay for itself.")
         _print_faults(assessment)
         if repairs := assessment.options[0].repairs:
             print_cautions(assessment, repairs)
         say(f"What it costs and risks: sagtrace options {file}")
     elif option := repair_after_failure(assessment):
-        say(f"A proof failed, and enough is known. Repair: {option_name(system, option)}.")
+        say(f"{_how(assessment)}, and no check tells more. Repair: {option_name(system, option)}.")
         print_cautions(assessment, option.repairs)
         say(f"What it costs and risks: sagtrace options {file}")
     elif on := checks_after_failure(assessment):
-        say("A proof failed, so go on checking.")
+        say(f"{_how(assessment)}, so go on checking.")
         _print_check(assessment, on[0])
     elif assessment.stage == "prove":
         say(f"The repair is done and waits for its proof: sagtrace proofs {file}")
     else:
         say("The repair is proved. Print it: sagtrace paper " + str(file))
+
+
+def _how(assessment: Assessment) -> str:
+    return "A proof failed" if failed_proofs(assessment) else "A proof stays open"
 
 
 def _print_faults(assessment: Assessment) -> None:

@@ -7,6 +7,9 @@ going on costs more than the come-back that it would prevent. For one fault and 
 this order is optimal (Kalagnanam and Henrion, 1990); otherwise it is an honest estimate that
 moves smoothly with belief, which is what the choice of a check needs.
 
+A reason that needs no part is explained and nothing else is done. If it was another one, the
+vehicle goes out with its fault, so a wrong explanation costs a come-back.
+
 Losses add up over faults, and the chance that something is left is taken as the sum of the
 remaining probabilities, at most 1: exact for faults that exclude each other, careful otherwise.
 """
@@ -39,6 +42,7 @@ class Losses:
     repair: Array  # of its cheapest repair, proof included, once it is found
     outright: Array  # of the same without a look, whether it is at fault or not
     missed: Array  # of leaving it, if it is present
+    wrong: Array  # of repairing it outright, beyond that, if it is absent and something else is not
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,13 +57,15 @@ class Course:
 
 def expected_cost(losses: Losses, present: Array) -> Course:
     """Return cost and course for each row of P(fault present), shape (beliefs, faults)."""
-    share = present / np.maximum(np.minimum(losses.look, losses.outright), _FREE)
+    blind = losses.outright + (1.0 - present) * losses.wrong
+    share = present / np.maximum(np.minimum(losses.look, blind), _FREE)
     order = np.argsort(-share, axis=1, kind="stable")
     p = np.take_along_axis(present, order, axis=1)
     look, repair, missed = losses.look[order], losses.repair[order], losses.missed[order]
     # What is left when a suspect's turn comes: itself and all behind it.
     left = np.minimum(1.0, np.cumsum(p[:, ::-1], axis=1)[:, ::-1])
-    by_look, by_repair = _spent(left, look) + p * repair, _spent(left, losses.outright[order])
+    by_look = _spent(left, look) + p * repair
+    by_repair = _spent(left, losses.outright[order]) + (left - p).clip(0.0) * losses.wrong[order]
     outright = by_repair < by_look
     done = np.cumsum(np.minimum(by_look, by_repair), axis=1)
     done = np.concatenate([np.zeros((len(p), 1)), done], axis=1)
@@ -96,6 +102,11 @@ def losses_of(system: System, outlook: Outlook, held: Iterable[str]) -> Losses:
         repair=np.array(repair),
         outright=np.array(repair),
         missed=np.array(missed),
+        wrong=np.where(
+            [system.faults[f].kind == "no-part" for f in outlook.faults],
+            system.tariff.come_back,
+            0.0,
+        ),
     )
 
 

@@ -27,6 +27,7 @@ Array = NDArray[np.float64]
 _LIKELY = 0.5  # more likely present than not
 _WORTH = 1.0  # [min] chosen: a saving below a minute of labour is within the error of the minutes
 _BITS = 6  # digits of what a check tells that are no rounding
+_NOTHING = 0.02  # [bit] chosen: who could be told no more than this by any check may stop
 _TELLING = 0.5  # chosen: share of what the most telling check tells; less is no step forward
 _LATE = 0.25  # chosen: what finding a fault only in the proof costs, as a share of a come-back
 _TOGETHER = 6  # chosen: suspects whose order of looking is worked out exactly
@@ -64,6 +65,8 @@ class Plan:
     action: str  # "check": do the first offer; "repair": stop looking and repair
     offers: tuple[Offer, ...]  # best first
     faults: tuple[str, ...]  # what is sure enough to be repaired without another look
+    undecided: bool = False  # nothing is sure enough, and no check left could tell more
+    pursuing: bool = False  # no check pays; it goes on only because nothing is sure enough
     expected_cost: float  # of finishing the job from here
     currency: str
 
@@ -87,11 +90,15 @@ def choose(system: System, outlook: Outlook, held: Iterable[str]) -> Plan:
         offers.sort(key=lambda offer: offer.check != first_look)
     elif not pays and not sure:
         offers = _most_telling(outlook, offers)
-    looking = bool(offers) and (pays or bool(first_look) or not sure)
+    told = max((outlook.told(check) for check in outlook.chance), default=0.0)
+    open_ = not sure and told > _NOTHING
+    looking = bool(offers) and (pays or bool(first_look) or open_)
     return Plan(
         action="check" if looking else "repair",
         offers=tuple(offers),
         faults=sure,
+        undecided=not looking and not sure,
+        pursuing=looking and not pays and not first_look,
         expected_cost=now,
         currency=system.tariff.currency,
     )

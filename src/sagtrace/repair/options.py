@@ -99,8 +99,15 @@ def repair_options(
         _option(reasoner.system, verdict, story, group, float(c), float(s), held)
         for group, c, s in zip(groups, cure, stays, strict=True)
     ]
-    # Doing nothing may look cheap on paper; it is no answer while a part is probably at fault.
-    options.sort(key=lambda o: (not o.repairs and o.cure < _HEALTHY, o.expected_total))
+    # Doing nothing, or only explaining, may look cheap on paper; it is no answer while a part is
+    # probably at fault.
+    faults = reasoner.system.faults
+
+    def rank(o: Option) -> tuple[bool, float]:
+        alone = all(faults[f].kind == "no-part" for f in o.fixes)
+        return alone and o.cure < _HEALTHY, o.expected_total
+
+    options.sort(key=rank)
     return tuple(replace(option, recommended=i == 0) for i, option in enumerate(options))
 
 

@@ -73,7 +73,7 @@ class DueProof:
     """A proof test that a repair needs, with its limit in words and its result, if it was done."""
 
     proof: Proof
-    faults: tuple[str, ...]  # those repaired faults that it proves
+    faults: tuple[str, ...]  # those repaired faults that it proves; none if it is of the whole
     limit: str
     hold: float | None = None  # [s] the shortest time that resolves the limit, for a hold test
     fall: float | None = None  # [m] at the wheel arch in 12 h at the limit, for a hold test
@@ -193,11 +193,17 @@ def _judged(system: System, proof: Proof, finding: Finding, entry: Entry, facts:
 def proofs_due(
     system: System, faults: Sequence[str], facts: Facts, job: Job | None = None
 ) -> tuple[DueProof, ...]:
-    """Return the proofs for these repaired faults, with the results that the job holds."""
+    """Return the proofs for these repaired faults, with the results that the job holds.
+
+    Those of the whole vehicle come last.
+    """
     due: dict[str, list[str]] = {}
     for fault in faults:
         if (proof := system.proof_for(fault)) is not None:
             due.setdefault(proof.id, []).append(fault)
+    for proof in system.proofs.values():
+        if proof.whole and faults:  # last, because it may need what the others prove
+            due[proof.id] = due.pop(proof.id, [])
     answers = {} if job is None else {entry.check: entry for entry in job.valid_proofs()}
     result = []
     for proof_id, proved in due.items():

@@ -22,11 +22,15 @@ __all__ = [
     "Handover",
     "handover",
     "how_things_stand",
+    "open_proofs",
     "proof_cautions",
     "repair_after_failure",
+    "suspects",
+    "unproved",
 ]
 
-_SUSPECTED = 0.1  # chosen: after a failed proof a fault that is less likely is not named
+_SUSPECTED = 0.1  # chosen: a suspect that is less likely is not named
+_OFTEN = 2  # chosen: times that a proof is done before more is looked for
 _FEW = 4  # chosen: more names than this nobody keeps in mind
 
 
@@ -50,20 +54,55 @@ def failed_proofs(assessment: Assessment) -> tuple[DueProof, ...]:
     return tuple(p for p in assessment.proofs if p.judged and p.judged.result == "failed")
 
 
+def open_proofs(assessment: Assessment) -> tuple[DueProof, ...]:
+    """Return the proofs that leave it open, and did so often enough that once more is in vain."""
+    tried = _tried(assessment.job)
+    return tuple(
+        p
+        for p in assessment.proofs
+        if p.judged and p.judged.result == "undecided" and tried.count(p.proof.check) >= _OFTEN
+    )
+
+
+def unproved(assessment: Assessment) -> tuple[DueProof, ...]:
+    """Return the proofs after which more is to be looked for: failed ones, and those still open."""
+    return failed_proofs(assessment) + open_proofs(assessment)
+
+
+def _first_again(assessment: Assessment) -> bool:
+    """Return whether to do the failed proof once more before anything else.
+
+    Where no check pays, no fault is likely enough to be looked for, and a slip is likelier.
+    """
+    failed, plan = failed_proofs(assessment), assessment.plan
+    tried = _tried(assessment.job)
+    once = any(tried.count(p.proof.check) < _OFTEN for p in failed)
+    return once and (plan.pursuing or plan.undecided)
+
+
+def _tried(job: Job) -> list[str]:
+    """Return the checks done as proofs since the last repair, as often as they were done."""
+    since = job.proofs[job.proofs_from :]
+    return [p.check for p in since if not p.withdrawn and not p.supersedes]
+
+
 def repair_after_failure(assessment: Assessment) -> Option | None:
-    """Return what to repair next after a proof failed; None if it pays to go on checking."""
-    if not failed_proofs(assessment) or assessment.plan.action != "repair":
+    """Return what to repair next after a proof failed or stays open.
+
+    None if it pays to go on checking, or if the proof is better done again first.
+    """
+    if not unproved(assessment) or _first_again(assessment) or assessment.plan.action != "repair":
         return None
     return next((o for o in assessment.options[:1] if o.repairs), None)
 
 
 def checks_after_failure(assessment: Assessment) -> tuple[Offer, ...]:
-    """Return the checks to go on with after a proof failed, best first.
+    """Return the checks to go on with after a proof failed or stays open, best first.
 
-    There are none if enough is known to repair. A proof that is due is not among them: it is done
-    as a proof.
+    There are none if enough is known to repair, or if the proof is better done again. A proof that
+    is due is not among them: it is done as a proof.
     """
-    if not failed_proofs(assessment) or repair_after_failure(assessment):
+    if not unproved(assessment) or _first_again(assessment) or repair_after_failure(assessment):
         return ()
     due = {p.proof.check for p in assessment.proofs}
     return tuple(o for o in open_offers(assessment) if o.check not in due)
@@ -87,11 +126,16 @@ def how_things_stand(assessment: Assessment) -> str:
     before = listed(found) or "no fault was more likely present than not"
     if not failed_proofs(assessment):
         return sentence(f"{now}; before the repair: {before}")
-    suspects = (b for b in assessment.verdict.beliefs if b.probability >= _SUSPECTED)
-    named = [f"{names[b.fault].name} ({percent(b.probability)})" for b in suspects]
     told = sentence(f"repaired, but a proof failed; before the repair: {before}")
-    suspected = listed(named[:_FEW]) or "nothing on the list more than the rest"
-    return f"{told} {sentence(f'suspected now: {suspected}')}"
+    return f"{told} {sentence(f'suspected now: {suspects(assessment)}')}"
+
+
+def suspects(assessment: Assessment) -> str:
+    """Return the faults that are suspected now, most probable first, in a phrase."""
+    names = assessment.system.faults
+    beliefs = (b for b in assessment.verdict.beliefs if b.probability >= _SUSPECTED)
+    named = [f"{names[b.fault].name} ({percent(b.probability)})" for b in beliefs]
+    return listed(named[:_FEW]) or "nothing on the list more than the rest"
 
 
 def handover(assessment: Assessment) -> Handover | None:

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
-from sagtrace.report.after_repair import checks_after_failure, declined, repair_after_failure
+from sagtrace.report.after_repair import (
+    checks_after_failure,
+    declined,
+    failed_proofs,
+    repair_after_failure,
+)
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.parts import leading_beliefs, no_part, open_offers, option_name
 from sagtrace.report.words import listed, sentence
@@ -29,12 +34,14 @@ def headline(assessment: Assessment) -> str:
     if assessment.stage == "repair" and declined(assessment.job):
         return DECLINED
     if assessment.stage == "repair":
-        return sentence(f"repair: {option_name(system, assessment.options[0])}")
+        what = "undecided, repair and prove" if assessment.plan.undecided else "repair"
+        return sentence(f"{what}: {option_name(system, assessment.options[0])}")
     if assessment.stage == "prove":
+        how = "a proof failed" if failed_proofs(assessment) else "a proof stays open"
         if option := repair_after_failure(assessment):
-            return sentence(f"a proof failed, repair: {option_name(system, option)}")
+            return sentence(f"{how}, repair: {option_name(system, option)}")
         if offers := checks_after_failure(assessment):
-            return sentence(f"a proof failed, go on: {system.checks[offers[0].check].name}")
+            return sentence(f"{how}, go on: {system.checks[offers[0].check].name}")
         due = [p for p in assessment.proofs if p.judged is None or p.judged.result != "passed"]
         names = [system.checks[p.proof.check].name for p in due[:1]]
         return sentence(f"prove the repair: {listed(names)}") if names else "Prove the repair."

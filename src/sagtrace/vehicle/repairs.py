@@ -76,7 +76,8 @@ class Proof:
     """The test that must pass before a repair of `faults` counts as proved.
 
     Either an outcome of the check is wanted (`outcome`), or the quantity that it measures
-    must lie at or below (`at_most`) or at or above (`at_least`) a limit in its own unit.
+    must lie at or below (`at_most`) or at or above (`at_least`) a limit in its own unit. A
+    `whole` one tests the vehicle and not the part, so it must pass after every repair.
     """
 
     id: str
@@ -86,6 +87,7 @@ class Proof:
     outcome: str = ""
     at_most: float | None = None
     at_least: float | None = None
+    whole: bool = False
     text: str
     only_with: str = ""
     axle: Axle = ""  # proves this axle's corners alone; without any it does not exist

@@ -9,12 +9,12 @@ from fastapi import APIRouter, Response
 from pydantic import BaseModel
 
 from sagtrace.app.desk import Done
-from sagtrace.vehicle.job import Job
+from sagtrace.app.practice import practice_job
 from sagtrace.web.api.answers import ChangedAnswer
 from sagtrace.web.asking import Ask, Looked, Sent, etag
 from sagtrace.web.bodies import StartPracticeBody
 
-__all__ = ["practice_job", "practise_with", "router"]
+__all__ = ["practise_with", "router"]
 
 router = APIRouter(tags=["practice"])
 
@@ -57,13 +57,8 @@ def read_hidden(look: Looked, job: str) -> list[HiddenAnswer]:
 def practise_with(ask: Ask, body: StartPracticeBody) -> Done:
     """Start the practice job that a request asks for."""
     asked = ask.about("practice", body.model_dump_json())
-    return asked.desk.start(practice_job(body, ask.at), asked.mark("start practice", body.by))
-
-
-def practice_job(body: StartPracticeBody, at: str) -> Job:
-    """Return the practice job that a request asks for."""
-    seed = body.seed or 1 + secrets.randbelow(LARGEST)
-    return Job(
-        id=f"p{uuid.uuid4().hex[:10]}", title=f"Practice {seed}", layout=body.layout, opened=at,
-        invented=True, practice=seed, complaint="The vehicle rides low.",
+    job = practice_job(
+        asked.desk.workshop.system(body.layout).layout, name=f"p{uuid.uuid4().hex[:10]}",
+        seed=body.seed or 1 + secrets.randbelow(LARGEST), opened=ask.at,
     )  # fmt: skip
+    return asked.desk.start(job, asked.mark("start practice", body.by))

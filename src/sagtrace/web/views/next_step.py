@@ -10,12 +10,13 @@ from sagtrace.report.after_repair import (
     checks_after_failure,
     how_things_stand,
     repair_after_failure,
+    suspects,
 )
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.from_before import from_before, sum_of
 from sagtrace.report.headline import headline
 from sagtrace.report.moved import Moved, verdict_bars
-from sagtrace.report.parts import open_offers, proof_text
+from sagtrace.report.parts import no_part, open_offers, proof_text
 from sagtrace.report.tree import Bar
 from sagtrace.report.words import listed, money, sentence
 from sagtrace.vehicle.job import Job
@@ -194,6 +195,8 @@ def _begun(job: Job, now: str) -> str:
 def _reason(found: Assessment, waits_only: bool) -> str:
     if found.stage == "check" and waits_only:
         return _("Every other check would disturb what waits, or waits itself.")
+    if found.plan.undecided and (found.stage == "repair" or repair_after_failure(found)):
+        return _undecided(found)
     if found.stage == "repair":
         return _("Stop looking: no further check would pay for itself.")
     if repair_after_failure(found):
@@ -203,6 +206,20 @@ def _reason(found: Assessment, waits_only: bool) -> str:
     if found.stage == "proved":
         return _("Every test that was due has passed.")
     return ""
+
+
+def _undecided(found: Assessment) -> str:
+    """Return why it goes no further, and what to do all the same."""
+    if no_part(found):
+        return _(
+            "What can still be checked here tells nothing more. Most likely no part is at fault, "
+            "but that is not sure: note the heights, so that a leak would show."
+        )
+    return _(
+        "What can still be checked here does not tell these apart: %(what)s. Repair the likelier "
+        "first and prove it; if its proof fails, go on with the next.",
+        what=suspects(found),
+    )
 
 
 def _due(found: Assessment) -> tuple[Due, ...]:

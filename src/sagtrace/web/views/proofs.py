@@ -38,7 +38,7 @@ _WHAT_NOW = {  # by the result of a proof
     "passed": later("Nothing more is needed here."),
     "undecided": later(
         "The repair is neither proved nor refuted. Do the test again as said, and type the new "
-        "result."
+        "result. If that leaves it open too, look for a second fault."
     ),
     "failed": later(
         "The repair is not proved. A fault that was repaired is still there, or one that was not "
@@ -177,7 +177,9 @@ def _proof(a: Assessment, due: DueProof, now: str, reader: Reader) -> ProofView:
     return ProofView(
         check=check.id,
         name=sentence(check.name).rstrip("."),
-        proves=_faults(a, [f for f in due.faults if f not in left]),
+        proves=_faults(a, [f for f in due.faults if f not in left])
+        if due.faults
+        else _("Everything, on the whole vehicle"),
         left=_faults(a, left),
         limit=_limit(due),
         least=duration(due.hold) if due.hold is not None else "",

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from sagtrace.repair.approved import covered
 from sagtrace.repair.costs import way_to
 from sagtrace.repair.options import Option
-from sagtrace.report.after_repair import checks_after_failure, failed_proofs
+from sagtrace.report.after_repair import checks_after_failure, unproved
 from sagtrace.report.approved import ask_again, price_told
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.customer import shown_options, with_tax
@@ -113,8 +113,7 @@ class TariffView:
 class RepairView:
     """Everything that the page shows of a job that can be judged, apart from its proofs."""
 
-    again: bool  # a proof failed, so more may have to be repaired
-
+    again: bool  # a proof failed or stays open, so more may have to be repaired
     nothing: bool  # no part is to be repaired
     nothing_why: str
     explained: str  # what is done in its place, if anything
@@ -134,7 +133,7 @@ def view_repair(a: Assessment) -> RepairView:
     choices = [_choice(a, option, n) for n, option in enumerate((*shown, *rest), start=1)]
     found = [a.system.faults[b.fault].name for b in leading_beliefs(a)]
     return RepairView(
-        again=bool(failed_proofs(a)),
+        again=bool(unproved(a)),
         nothing=no_part(a),
         nothing_why=sentence(listed(found) or _("no fault is more likely present than not")),
         explained=sentence(option_name(a.system, best)) if best.repairs else "",
@@ -227,10 +226,10 @@ def _why(system: System, option: Option) -> tuple[tuple[str, str], ...]:
 def _one(a: Assessment, repair: Repair) -> Work:
     names = {part.id: part.name for part in a.system.tariff.parts}
     used = listed([f"{use.quantity} × {names[use.part]}" for use in repair.parts]) or _("no part")
-    done, again = repair.id in a.job.repaired, bool(failed_proofs(a))
+    done, again = repair.id in a.job.repaired, bool(unproved(a))
     needs = f"{repair.minutes:.0f} min; {used}"
     if done and again:
-        needs = _("%(needs)s; done before the failed proof", needs=needs)
+        needs = _("%(needs)s; done before this proof", needs=needs)
     return Work(
         id=repair.id, name=sentence(repair.name).rstrip("."), plain=sentence(repair.plain),
         needs=needs,
