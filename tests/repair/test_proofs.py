@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from sagtrace.bootstrap import open_workshop
 from sagtrace.evidence.facts import Facts, read_facts, spread_to_si
 from sagtrace.evidence.findings import Finding, quantity_finding
 from sagtrace.evidence.models import Measured
@@ -216,6 +217,18 @@ def test_an_outcome_passes_only_if_it_is_the_wanted_one() -> None:
     seen = replace(measured(1.0, 1.0), estimate=None, text="the corner rises")
     assert judge(proof, seen, "rises").result == "passed"
     assert judge(proof, seen, "stays").result == "failed"
+    both = replace(proof, also=("level",))
+    assert judge(both, seen, "level").result == "passed"
+    assert judge(both, seen, "stays").result == "failed"
+
+
+@pytest.mark.common_practice("a mild night in which nothing falls is no leak either")
+def test_a_night_without_a_fall_proves_that_there_is_no_leak() -> None:
+    system = open_workshop().system("rear-pair")
+    (proof,) = (p for p in system.proofs.values() if "use.cold-night" in p.faults)
+    seen = replace(measured(1.0, 1.0), estimate=None, text="it fell by less than 5 mm")
+    results = {o.id: judge(proof, seen, o.id).result for o in system.checks[proof.check].outcomes}
+    assert results == {"no-fall": "passed", "explained": "passed", "unexplained": "failed"}
 
 
 @pytest.mark.arithmetic(

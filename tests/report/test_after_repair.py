@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from papers import DEMO
 from sagtrace.app.workshop import Workshop
 from sagtrace.bootstrap import open_workshop
 from sagtrace.report.after_repair import (
@@ -16,6 +17,7 @@ from sagtrace.report.after_repair import (
     open_proofs,
     proof_cautions,
     repair_after_failure,
+    still_there,
     suspects,
 )
 from sagtrace.report.assessment import Assessment
@@ -70,6 +72,14 @@ def test_how_things_stand_is_told_as_it_was_before_the_repair(
         text = how_things_stand(a)
         assert text.startswith(begins)
         assert all(chance in text for chance in told)
+
+
+def test_what_was_found_and_not_repaired_is_named(workshop: Workshop) -> None:
+    a = workshop.assess(workshop.repaired(DEMO.unrecorded(), ("pump.ring-kit",)))
+    assert a.stage == "prove"
+    assert "cracked fold in the left rear air spring" in still_there(a)
+    whole = workshop.repaired(DEMO.unrecorded(), ("pump.ring-kit", "spring.replace@left"))
+    assert still_there(workshop.assess(whole)) == ""
 
 
 def test_after_a_failed_proof_the_checks_go_on(workshop: Workshop, repaired: Job) -> None:
@@ -185,5 +195,5 @@ def test_a_declined_offer_is_next(workshop: Workshop, found: Job) -> None:
     assert declined(no)
     assert headline(replace(a, job=no)) == DECLINED
     yes = replace(no, approvals=(answer, replace(answer, id="a2", answer="approved")))
-    assert headline(replace(a, job=yes)).startswith("Repair: ")
+    assert headline(replace(a, job=yes)).startswith("Repair as approved: ")
     assert not declined(replace(no, works=(Work(id="w1", repairs=("spring.replace@left",)),)))

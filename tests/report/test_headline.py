@@ -6,13 +6,14 @@ from dataclasses import replace
 
 import pytest
 
+from papers import DEMO
 from sagtrace.bootstrap import open_workshop
 from sagtrace.repair.options import Option
 from sagtrace.report.assessment import Assessment
 from sagtrace.report.headline import headline
 from sagtrace.report.parts import open_offers
 from sagtrace.report.words import sentence
-from sagtrace.vehicle.job import Begun, Entry, Job
+from sagtrace.vehicle.job import Approval, Begun, Entry, Job
 
 NEW = Job(id="j", title="t", layout="rear-pair", complaint="It sinks over night.")
 COLD = {"temperature-start": "20", "temperature-end": "0", "time": "12 h",
@@ -56,6 +57,18 @@ def test_nothing_that_would_spoil_a_hold_is_next(fresh: Assessment) -> None:
     offered = [fresh.system.checks[o.check] for o in open_offers(waiting)]
     assert offered
     assert not any("on-stands" in c.needs or "sudden-move" in c.cautions for c in offered)
+
+
+def test_what_the_customer_approved_is_what_to_repair() -> None:
+    a = open_workshop().assess(DEMO.unrecorded())
+    best, less = a.options[0].repairs, ("spring.replace@left",)
+    assert set(less) < set(best)
+    yes = Approval(id="a1", repairs=less, offered="506 EUR", answer="approved")
+    approved = replace(a, job=replace(a.job, approvals=(yes,)))
+    name = a.system.repairs[less[0]].name
+    assert headline(approved) == sentence(f"repair as approved: {name}")
+    asked = replace(a, job=replace(a.job, approvals=(replace(yes, answer="asked"),)))
+    assert headline(asked) == headline(a) != headline(approved)
 
 
 def test_with_everything_begun_it_says_to_wait(fresh: Assessment) -> None:

@@ -81,6 +81,13 @@ def test_what_follows_an_unknown_id_is_still_looked_at(knowledge: Knowledge) -> 
     ]
 
 
+def test_another_outcome_that_passes_must_be_one_of_the_check(knowledge: Knowledge) -> None:
+    broken = changed(knowledge, "proofs", "proof.cold-explains", also=("no-fal",))
+    (problem,) = found(broken)
+    assert problem.path == ("also",)
+    assert "did you mean 'no-fall'?" in problem.text
+
+
 def test_a_proof_by_an_unknown_check_says_no_more(knowledge: Knowledge) -> None:
     broken = changed(knowledge, "proofs", "proof.supply", check="supply.runing", at_least=None)
     assert [problem.path for problem in found(broken)] == [("check",)]

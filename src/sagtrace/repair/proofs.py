@@ -92,7 +92,8 @@ def judge(
     a number that leaves it open.
     """
     if finding.estimate is None:
-        return Judged(result="passed" if outcome == proof.outcome else "failed", told=finding.text)
+        passed = outcome in (proof.outcome, *proof.also)
+        return Judged(result="passed" if passed else "failed", told=finding.text)
     value, unit = finding.estimate.value, finding.estimate.unit
     margin = _SURE * finding.estimate.std
     limit = proof.at_most if proof.at_most is not None else proof.at_least
@@ -156,8 +157,8 @@ def sink_speed(leak: float, facts: Mapping[str, Estimate]) -> float:
 def _limit_text(system: System, proof: Proof) -> str:
     check = system.checks[proof.check]
     if check.measure is None:
-        wanted = next(o.text for o in check.outcomes if o.id == proof.outcome)
-        return f"must show: {wanted}"
+        texts = {o.id: o.text for o in check.outcomes}
+        return f"must show: {' or '.join(texts[id_] for id_ in (proof.outcome, *proof.also))}"
     quantity = system.nodes[check.measure.node].quantity
     assert quantity is not None
     if proof.at_most is not None:

@@ -16,6 +16,7 @@ from sagtrace.vehicle.job import Job
 from sagtrace.vehicle.system import System
 
 __all__ = [
+    "approved_work",
     "checks_after_failure",
     "declined",
     "failed_proofs",
@@ -25,6 +26,7 @@ __all__ = [
     "open_proofs",
     "proof_cautions",
     "repair_after_failure",
+    "still_there",
     "suspects",
     "unproved",
 ]
@@ -45,6 +47,21 @@ class Handover:
 def declined(job: Job) -> bool:
     """Return whether the customer declined what was offered last, and nothing was repaired."""
     return bool(job.approvals) and job.approvals[-1].answer == "declined" and not job.repaired
+
+
+def approved_work(job: Job) -> tuple[str, ...]:
+    """Return the repairs that the customer approved last and that are still to be done."""
+    if not job.approvals or job.approvals[-1].answer != "approved":
+        return ()
+    return tuple(r for r in job.approvals[-1].repairs if r not in job.repaired)
+
+
+def still_there(assessment: Assessment) -> str:
+    """Return the faults that are more likely present than not now, in a phrase; empty if none."""
+    names = assessment.system.faults
+    return listed(
+        [f"{names[b.fault].name} ({percent(b.probability)})" for b in leading_beliefs(assessment)]
+    )
 
 
 def failed_proofs(assessment: Assessment) -> tuple[DueProof, ...]:

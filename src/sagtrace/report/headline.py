@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from sagtrace.report.after_repair import (
+    approved_work,
     checks_after_failure,
     declined,
     failed_proofs,
@@ -33,6 +34,8 @@ def headline(assessment: Assessment) -> str:
         )
     if assessment.stage == "repair" and declined(assessment.job):
         return DECLINED
+    if assessment.stage == "repair" and (work := approved_work(assessment.job)):
+        return sentence(f"repair as approved: {listed([system.repairs[r].name for r in work])}")
     if assessment.stage == "repair":
         what = "undecided, repair and prove" if assessment.plan.undecided else "repair"
         return sentence(f"{what}: {option_name(system, assessment.options[0])}")

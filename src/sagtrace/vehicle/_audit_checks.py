@@ -131,7 +131,10 @@ def audit_proof(proof: Proof, index: Index) -> Iterator[Said]:
     outcomes = [outcome.id for outcome in check.outcomes]
     if check.measure is None and proof.outcome not in outcomes:
         yield ("outcome",), unknown(f"outcome of {check.id},", proof.outcome, outcomes)
-    elif check.measure is not None and proof.at_most is None and proof.at_least is None:
+    for id_ in proof.also:
+        if id_ not in outcomes:
+            yield ("also",), unknown(f"outcome of {check.id},", id_, outcomes)
+    if check.measure is not None and proof.at_most is None and proof.at_least is None:
         yield (
             ("check",),
             f"{check.id} measures a number, so the proof needs at_most or at_least",

@@ -75,9 +75,10 @@ class Repair:
 class Proof:
     """The test that must pass before a repair of `faults` counts as proved.
 
-    Either an outcome of the check is wanted (`outcome`), or the quantity that it measures
-    must lie at or below (`at_most`) or at or above (`at_least`) a limit in its own unit. A
-    `whole` one tests the vehicle and not the part, so it must pass after every repair.
+    Either an outcome of the check is wanted (`outcome`; one of `also` passes too), or the
+    quantity that it measures must lie at or below (`at_most`) or at or above (`at_least`) a limit
+    in its own unit. A `whole` one tests the vehicle and not the part, so it must pass after every
+    repair.
     """
 
     id: str
@@ -85,6 +86,7 @@ class Proof:
     faults: tuple[str, ...]
     check: str
     outcome: str = ""
+    also: tuple[str, ...] = ()
     at_most: float | None = None
     at_least: float | None = None
     whole: bool = False

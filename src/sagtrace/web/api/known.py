@@ -168,6 +168,8 @@ class ProofAnswer(Answer):
     faults: list[str]
     check: str
     outcome: str = Field(description="The outcome that is wanted; empty: a number is")
+    also: list[str] = Field(description="Other outcomes that pass too")
+    whole: bool = Field(description="Of the whole vehicle: it must pass after every repair")
     at_most: float | None = Field(description="In the unit of the check's quantity")
     at_least: float | None = Field(description="In the unit of the check's quantity")
     unit: str = Field(description="Of the limits")
@@ -358,6 +360,7 @@ def _proof(system: System, proof: Proof) -> ProofAnswer:
     quantity = system.nodes[measure.node].quantity if measure else None
     return ProofAnswer(
         id=proof.id, faults=list(proof.faults), check=proof.check, outcome=proof.outcome,
+        also=list(proof.also), whole=proof.whole,
         at_most=proof.at_most, at_least=proof.at_least, unit=quantity.unit if quantity else "",
         text=proof.text, source=system.sources[proof.basis].text,
     )  # fmt: skip

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 
 from sagtrace.plan.next_check import Offer
 from sagtrace.report.after_repair import (
+    approved_work,
     checks_after_failure,
     how_things_stand,
     repair_after_failure,
+    still_there,
     suspects,
 )
 from sagtrace.report.assessment import Assessment
@@ -195,17 +197,33 @@ def _begun(job: Job, now: str) -> str:
 def _reason(found: Assessment, waits_only: bool) -> str:
     if found.stage == "check" and waits_only:
         return _("Every other check would disturb what waits, or waits itself.")
+    if found.stage == "repair" and (work := approved_work(found.job)):
+        return _less(found, work)
     if found.plan.undecided and (found.stage == "repair" or repair_after_failure(found)):
         return _undecided(found)
     if found.stage == "repair":
         return _("Stop looking: no further check would pay for itself.")
     if repair_after_failure(found):
         return _("Enough is known: no further check would pay for itself.")
+    if found.stage == "prove" and (left := still_there(found)):
+        return _("Not repaired, and most likely still there: %(what)s.", what=left)
     if found.stage == "prove":
         return _("The repair is done. It is worth nothing to the customer until it is proved.")
     if found.stage == "proved":
         return _("Every test that was due has passed.")
     return ""
+
+
+def _less(found: Assessment, work: Sequence[str]) -> str:
+    """Return what the approved work leaves out of what would help most."""
+    left = [found.system.repairs[r].name for r in found.options[0].repairs if r not in work]
+    if not left:
+        return _("The customer approved it.")
+    return _(
+        "The customer approved this and no more. Left out of what would help most: %(what)s. Tell "
+        "them that it may come back.",
+        what=listed(left),
+    )
 
 
 def _undecided(found: Assessment) -> str:
