@@ -85,11 +85,11 @@ def test_what_was_found_on_the_renewed_part_says_nothing_of_it_now(
 def test_after_a_failed_hold_the_leak_at_that_corner_is_looked_for(workshop: Workshop) -> None:
     repairs = ("spring.replace@left", "pump.ring-kit")
     a = workshop.assess(held(workshop, workshop.repaired(DEMO.unrecorded(), repairs), "363 mm"))
-    first, *then = (a.system.checks[o.check] for o in checks_after_failure(a)[:3])
-    # Minutes on the wheels may come before half an hour on stands.
-    assert first.minutes <= 5
-    assert all("leak" in c.name or "film" in c.name for c in then)
-    assert all(c.id.endswith("@left") for c in then)
+    first = [a.system.checks[o.check] for o in checks_after_failure(a)[:4]]
+    # Some minutes on the wheels may come before half an hour on stands.
+    leaks = [c for c in first if "leak" in c.name or "film" in c.name]
+    assert [c.id.partition("@")[2] for c in leaks] == ["left", "left"]
+    assert all(c.minutes <= 8 and "on-stands" not in c.needs for c in first if c not in leaks)
     assert "now: " in how_things_stand(a)
     assert headline(a).startswith("A proof failed, go on: l")
 
