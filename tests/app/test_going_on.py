@@ -91,7 +91,7 @@ def test_after_a_failed_hold_the_leak_at_that_corner_is_looked_for(workshop: Wor
     assert [c.id.partition("@")[2] for c in leaks] == ["left", "left"]
     assert all(c.minutes <= 8 and "on-stands" not in c.needs for c in first if c not in leaks)
     assert "now: " in how_things_stand(a)
-    assert headline(a).startswith("A proof failed, go on: l")
+    assert headline(a) == f"A proof failed, go on: {first[0].name}."
 
 
 def test_what_was_found_on_an_untouched_part_still_counts(
