@@ -20,7 +20,9 @@ __all__ = ["look_ahead", "Outlook"]
 
 Array = NDArray[np.float64]
 
-_TOGETHER = 24  # chosen: each check ties causes together; all at once take up to four times as long
+# Chosen: each check ties causes together, so that after a repair all of them at once take up to
+# four times as long; before one, every further group costs the time to plan it.
+_TOGETHER, _TOGETHER_RENEWED = 96, 24
 _NEVER = 1e-12  # keeps a division by a fault that is certain or ruled out from failing
 
 
@@ -67,8 +69,9 @@ def look_ahead(reasoner: Reasoner, findings: Sequence[Finding], checks: Sequence
         given[fault] = np.repeat(given.get(fault, np.ones((1, size))), questions, 0)
         given[fault][q] = given[fault][q] * restrict(size, present=True)
     chance, after, total = {}, {}, np.ones(questions)
-    for start in range(0, max(len(checks), 1), _TOGETHER):
-        some = checks[start : start + _TOGETHER]
+    together = _TOGETHER_RENEWED if reasoner.renewal.works else _TOGETHER
+    for start in range(0, max(len(checks), 1), together):
+        some = checks[start : start + together]
         batch = reasoner.elimination.ask(given, [check_leaf(check) for check in some], questions)
         total = batch.evidence
         for check in some:
