@@ -186,12 +186,19 @@ def test_the_printed_paper_is_read_as_the_page_is(
 
 def test_a_refusal_names_its_limits_as_they_are_read(client: TestClient) -> None:
     """The page that asked gets the person's units, a program the core's."""
-    body = {"check": "feed.loss", "values": {"loss": "90 V", "current": "20 A"}, "key": "k"}
-    plain = client.post("/api/v1/jobs/fresh/entries", json=body).json()["detail"]
-    asked = client.post(
-        "/api/v1/jobs/fresh/entries", json=body, headers={"Cookie": "numbers=comma"}
-    ).json()["detail"]
-    assert asked == Reader(comma=True).text(plain)
+    values = {"height-start": "9999.5 mm", "height-end": "400 mm", "time": "3 min"}
+    body = {"check": "hold.short@left", "values": values}
+
+    def refused(cookie: str) -> str:
+        headers = {"Cookie": cookie} if cookie else {}
+        answer = client.post("/api/v1/jobs/fresh/entries", json=body, headers=headers)
+        assert answer.status_code == 422
+        return str(answer.json()["detail"])
+
+    assert "9999.5 mm: must be between -500 and 5000 mm" in refused("")
+    assert "9999,5 mm: must be between" in refused("numbers=comma")
+    assert "393.681 in: must be between" in refused("units=imperial")
+    assert "196.85 in" in refused("units=imperial")
 
 
 @pytest.mark.parametrize(
