@@ -11,7 +11,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[1]
 BIN = Path(sys.executable).parent
 
-# "-p no:cacheprovider" is not set: a second run may start with what failed in the first.
+# The packages that touch no file, socket, clock or database.
 CORE = (
     "units",
     "physics",
@@ -25,6 +25,7 @@ CORE = (
 )
 # Tests that exercise the core itself. The others run without coverage, which slows them by a half.
 COVERING = ("app", *CORE, "identify", "recordings", "twin", "twin_bay")
+# "-p no:cacheprovider" is not set: a second run may start with what failed in the first.
 PYTEST = [
     str(BIN / "python"),
     "-m",

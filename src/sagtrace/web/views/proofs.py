@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -18,6 +17,7 @@ from sagtrace.vehicle.checks import Check, Input
 from sagtrace.vehicle.job import Begun
 from sagtrace.web.views.intervals import IntervalsDrawing, draw_intervals
 from sagtrace.web.views.opened import CautionGroup, Moment, grouped, moment
+from sagtrace.web.views.people import with_unit
 from sagtrace.web.views.plot import NARROW, WIDE
 from sagtrace.web.words import _, later
 
@@ -33,7 +33,6 @@ __all__ = [
     "what_now",
 ]
 
-_BARE = re.compile(r"\s*[-+−]?\d+(?:[.,]\d+)?\s*")
 _WHAT_NOW = {  # by the result of a proof
     "passed": later("Nothing more is needed here."),
     "undecided": later(
@@ -257,8 +256,7 @@ def _typed(values: Mapping[str, str], inputs: Sequence[Input]) -> tuple[str, ...
     """Return what was typed, a bare number with the unit that it was taken in."""
     units = {slot.name: slot.unit for slot in inputs}
     return tuple(
-        f"{name.replace('-', ' ')} {text}"
-        + (f" {units.get(name, '')}" if _BARE.fullmatch(text) else "")
+        f"{name.replace('-', ' ')} {with_unit(text, units.get(name, ''))}"
         for name, text in values.items()
     )
 
